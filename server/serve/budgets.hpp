@@ -27,6 +27,9 @@ struct Client {
     std::string turn;          ///< who takes turns with others where jobs wait
     bool is_operator = false;  ///< has shown a session's cookie
     std::string position = {}; ///< of the poll that it may answer for; empty: none
+    // Of a connection of the stream, whose rights may change while it lasts; see OperatorAccess::holds.
+    std::string session = {}; ///< whose cookie it began with; empty: none
+    std::string browser = {}; ///< it belongs to
 };
 
 enum class Budget : unsigned char {

@@ -169,6 +169,10 @@ std::string led_text(const LedPosition& position) {
                  {"by", position.by}});
 }
 
+std::string session_text(bool is_operator) {
+    return dump({{"type", "session"}, {"role", is_operator ? "operator" : "viewer"}});
+}
+
 std::string error_text(std::string_view message, std::optional<std::int64_t> request) {
     json out{{"type", "error"}, {"message", message}};
     if (request) out["request"] = *request;

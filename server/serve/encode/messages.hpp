@@ -61,6 +61,8 @@ struct LedPosition {
     std::string by;
 };
 [[nodiscard]] std::string led_text(const LedPosition& position);
+/// The rights of a connection have changed.
+[[nodiscard]] std::string session_text(bool is_operator);
 [[nodiscard]] std::string error_text(std::string_view message, std::optional<std::int64_t> request);
 
 /// Stable number of an event below 2^53: FNV-1a (64 bits, upper 53) over both times, key and text, so that the stream

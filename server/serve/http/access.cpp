@@ -24,6 +24,7 @@ constexpr std::size_t kBucketsMax = 1024; // addresses that tried a key recently
 constexpr double kWrongAtOnce = 5;
 constexpr double kWrongPerSecond = 0.5;
 constexpr std::chrono::hours kSessionTime{7 * 24};
+constexpr std::size_t kBrowserNameSize = 32;    // random_key()
 constexpr std::chrono::hours kPositionTime{12}; // a day on the range
 constexpr std::size_t kPositionKeysMax = 64;    // links not opened yet, and devices; the oldest go first
 
@@ -150,28 +151,54 @@ std::string PositionAccess::end_session(std::string_view cookie_field) {
 }
 
 OperatorAccess::OperatorAccess(std::string key, std::uint16_t port)
-    : key_(std::move(key)), cookie_name_(fmt::format("turnstone_{}", port)), positions_(port, wrong_) {}
+    : key_(std::move(key)), cookie_name_(fmt::format("turnstone_{}", port)),
+      browser_cookie_name_(fmt::format("turnstone_{}_browser", port)), positions_(port, wrong_) {}
 
-KeyAttempt OperatorAccess::attempt(const std::string& address, std::string_view key, Clock::time_point now) {
+KeyAttempt OperatorAccess::attempt(const std::string& address, std::string_view key, Clock::time_point now,
+                                   std::string_view cookie_field) {
     if (!equal_in_constant_time(key, key_))
         return {wrong_.one_more(address, now) ? KeyVerdict::wrong : KeyVerdict::too_many, {}};
     std::erase_if(sessions_, [&](const Session& session) { return session.ends <= now; });
-    sessions_.push_back({random_key(), now + kSessionTime});
+    sessions_.push_back(
+        {.token = random_key(), .browser = browser_of(cookie_field), .address = address, .ends = now + kSessionTime});
     if (sessions_.size() > kSessionsMax) sessions_.pop_front();
+    ++revision_;
     return {KeyVerdict::granted, cookie_text(cookie_name_, sessions_.back().token, kSessionTime)};
 }
 
-bool OperatorAccess::is_operator(std::string_view cookie_field, Clock::time_point now) const {
-    bool found = false;
+std::string OperatorAccess::session_of(std::string_view cookie_field, Clock::time_point now) const {
+    std::string found;
     for (const std::string_view token : cookie_values(cookie_field, cookie_name_))
         for (const Session& session : sessions_)
-            found = (equal_in_constant_time(session.token, token) && now < session.ends) || found;
+            if (equal_in_constant_time(session.token, token) && now < session.ends) found = session.token;
+    return found;
+}
+
+std::string OperatorAccess::browser_of(std::string_view cookie_field) const {
+    const auto names = cookie_values(cookie_field, browser_cookie_name_);
+    return names.empty() || names.front().size() != kBrowserNameSize ? std::string() : std::string(names.front());
+}
+
+OperatorAccess::Browser OperatorAccess::name_browser() const {
+    std::string name = random_key();
+    return {name, fmt::format("{}={}; Path=/; HttpOnly; SameSite=Strict", browser_cookie_name_, name)};
+}
+
+bool OperatorAccess::holds(const Client& connection, Clock::time_point now) const {
+    bool found = false;
+    for (const Session& session : sessions_) {
+        const bool is_its = !connection.session.empty() && equal_in_constant_time(session.token, connection.session);
+        const bool is_its_browsers = !connection.browser.empty() && session.address == connection.address &&
+                                     equal_in_constant_time(session.browser, connection.browser);
+        found = found || ((is_its || is_its_browsers) && now < session.ends);
+    }
     return found;
 }
 
 std::string OperatorAccess::end_session(std::string_view cookie_field) {
     for (const std::string_view token : cookie_values(cookie_field, cookie_name_))
         std::erase_if(sessions_, [&](const Session& session) { return equal_in_constant_time(session.token, token); });
+    ++revision_;
     return cookie_text(cookie_name_, "", std::chrono::seconds(0));
 }
 

@@ -11,6 +11,8 @@
 #include <string_view>
 #include <vector>
 
+#include "server/serve/budgets.hpp"
+
 namespace turnstone {
 
 /// Numeric addresses of this machine's interfaces that are up.
@@ -89,6 +91,10 @@ class PositionAccess {
 /// own address (a relay, the same laptop) must not lock the operator out. That gives nothing to a guesser. A key of 128
 /// random bits withstands a thousand guesses a second for 10^28 years, sixteen letters chosen blindly for 10^12; and
 /// wrong keys beyond a few an address are answered late, with their connection held, so that there are fewer still.
+///
+/// A connection of the stream shows its cookies once, when it begins. So that a key given later counts for it, and a
+/// log-out too, each browser has a name of its own, in a cookie as well: a session opened in a browser holds for every
+/// connection of that browser from that address. Requests over HTTP need the session's cookie itself.
 class OperatorAccess {
   public:
     using Clock = std::chrono::steady_clock;
@@ -97,10 +103,26 @@ class OperatorAccess {
     OperatorAccess(const OperatorAccess&) = delete; // its parts refer to one another
     OperatorAccess& operator=(const OperatorAccess&) = delete;
 
-    /// The time of the comparison does not depend on the key.
-    [[nodiscard]] KeyAttempt attempt(const std::string& address, std::string_view key, Clock::time_point now);
-    /// `cookie_field`: value of the Cookie header.
-    [[nodiscard]] bool is_operator(std::string_view cookie_field, Clock::time_point now) const;
+    /// The time of the comparison does not depend on the key. `cookie_field`, here and below: value of the Cookie
+    /// header.
+    [[nodiscard]] KeyAttempt attempt(const std::string& address, std::string_view key, Clock::time_point now,
+                                     std::string_view cookie_field = {});
+    [[nodiscard]] bool is_operator(std::string_view cookie_field, Clock::time_point now) const {
+        return !session_of(cookie_field, now).empty();
+    }
+    /// For Client::session: empty when the cookies are of none that is open.
+    [[nodiscard]] std::string session_of(std::string_view cookie_field, Clock::time_point now) const;
+    /// For Client::browser: empty when it has no name yet.
+    [[nodiscard]] std::string browser_of(std::string_view cookie_field) const;
+    struct Browser {
+        std::string name;
+        std::string set_cookie; ///< value for Set-Cookie
+    };
+    [[nodiscard]] Browser name_browser() const;
+    /// Whether a connection of the stream has an operator's rights now.
+    [[nodiscard]] bool holds(const Client& connection, Clock::time_point now) const;
+    /// Another number after each session that was opened or ended.
+    [[nodiscard]] std::uint64_t revision() const noexcept { return revision_; }
     /// Ends the sessions that the cookies name. Value for Set-Cookie that has the browser forget them.
     [[nodiscard]] std::string end_session(std::string_view cookie_field);
     [[nodiscard]] PositionAccess& positions() noexcept { return positions_; }
@@ -109,13 +131,15 @@ class OperatorAccess {
   private:
     struct Session {
         std::string token;
+        std::string browser, address; ///< it was opened in and from
         Clock::time_point ends;
     };
 
     std::string key_;
-    std::string cookie_name_;
+    std::string cookie_name_, browser_cookie_name_;
     std::deque<Session> sessions_; // newest last
-    WrongKeys wrong_;              ///< of operators and positions together
+    std::uint64_t revision_ = 0;
+    WrongKeys wrong_; ///< of operators and positions together
     PositionAccess positions_;
 };
 

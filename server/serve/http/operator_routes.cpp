@@ -89,7 +89,8 @@ Answer OperatorRoutes::unlock(const Request& request) {
     const auto given = parse_key_request(request.body);
     if (!given) return error_answer(400, given.error().message);
     if (!given->position.empty()) return unlock_position(request, *given);
-    const auto attempt = access_.attempt(request.client.address, given->key, OperatorAccess::Clock::now());
+    const auto attempt =
+        access_.attempt(request.client.address, given->key, OperatorAccess::Clock::now(), request.cookie);
     if (attempt.verdict == KeyVerdict::granted) {
         Answer answer = session_answer(true, request.client.position);
         answer.headers.emplace_back("Set-Cookie", attempt.set_cookie + (request.encrypted ? "; Secure" : ""));

@@ -184,7 +184,16 @@ awaitable<void> HttpConnections::serve(tcp::socket socket, std::string address, 
         std::optional<Answer> framing = refuse_framing(message);
         if (!framing && beast::websocket::is_upgrade(message) && message.target() == "/api/stream" &&
             message.count(http::field::host) == 1) {
-            co_await entrance_.admit(stream, buffer, message, request.client, is_ours(request));
+            const bool allowed = is_ours(request);
+            std::string set_cookie;
+            request.client.session = access_.session_of(request.cookie, now);
+            request.client.browser = access_.browser_of(request.cookie);
+            if (allowed && request.client.browser.empty()) {
+                OperatorAccess::Browser browser = access_.name_browser();
+                request.client.browser = std::move(browser.name);
+                set_cookie = browser.set_cookie + (encrypted ? "; Secure" : "");
+            }
+            co_await entrance_.admit(stream, buffer, message, request.client, allowed, set_cookie);
             co_return;
         }
         const bool keep_alive = request.keep_alive && !framing && !stopping_ && !displaced;

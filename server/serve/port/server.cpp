@@ -100,7 +100,10 @@ struct Server::State {
     State(ServeSettings given, ServeSources asked, OperatorActions allowed)
         : settings(std::move(given)), sources(std::move(asked)), actions(std::move(allowed)),
           budgets(settings.viewers_max), jobs(settings.recordings, workers, budgets),
-          workers(settings.workers, budgets), hub(context, settings, sources, workers, budgets, live, counters),
+          workers(settings.workers, budgets),
+          hub(context, settings, sources, workers, budgets, live, counters,
+              {.holds = [this](const Client& client) { return access->holds(client, OperatorAccess::Clock::now()); },
+               .revision = [this] { return access->revision(); }}),
           door(connections_most(budgets),
                [this](int descriptor, const std::string& from) { enter(descriptor, from); }) {}
 

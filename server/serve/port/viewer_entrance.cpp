@@ -35,7 +35,8 @@ awaitable<void> refuse_viewer(tcp::socket socket, CloseCode code, std::string_vi
 
 /// The handshake is Beast's; the frames afterwards are ours (websocket_frame.hpp).
 awaitable<void> ViewerEntrance::admit(beast::tcp_stream& stream, beast::flat_buffer& buffer,
-                                      const BeastRequest& request, const Client& client, bool allowed) {
+                                      const BeastRequest& request, const Client& client, bool allowed,
+                                      const std::string& set_cookie) {
     if (!is_websocket_key(request["Sec-WebSocket-Key"])) {
         Answer told = error_answer(400, "Sec-WebSocket-Key must be 16 octets in base64 (RFC 6455 section 4.2.1)");
         const Request unknown;
@@ -47,6 +48,12 @@ awaitable<void> ViewerEntrance::admit(beast::tcp_stream& stream, beast::flat_buf
     tcp::socket socket = stream.release_socket();
     {
         beast::websocket::stream<tcp::socket&> handshake(socket);
+        if (!set_cookie.empty()) {
+            const auto decorate = [&set_cookie](beast::websocket::response_type& response) {
+                response.set(beast::http::field::set_cookie, set_cookie);
+            };
+            handshake.set_option(beast::websocket::stream_base::decorator(decorate));
+        }
         const auto [error] = co_await handshake.async_accept(request, kNoThrow);
         if (error) co_return; // Beast has told the client what was wrong with its handshake
     }

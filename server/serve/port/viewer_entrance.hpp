@@ -1,5 +1,7 @@
 #pragma once
 /// From an HTTP connection to a viewer of the stream.
+#include <string>
+
 #include <boost/asio/awaitable.hpp>
 #include <boost/beast/core/flat_buffer.hpp>
 #include <boost/beast/core/tcp_stream.hpp>
@@ -18,10 +20,11 @@ class ViewerEntrance {
     ViewerEntrance(Hub& hub, Budgets& budgets, AnswerSender sender, ServeCounters& counters, int send_buffer_bytes)
         : hub_(hub), budgets_(budgets), sender_(sender), counters_(counters), send_buffer_bytes_(send_buffer_bytes) {}
 
-    /// Takes the connection. `buffer`: what the client sent after its request; `allowed`: Host and Origin are.
+    /// Takes the connection. `buffer`: what the client sent after its request; `allowed`: Host and Origin are;
+    /// `set_cookie`: for the answer to the handshake, empty: none.
     [[nodiscard]] boost::asio::awaitable<void> admit(boost::beast::tcp_stream& stream,
                                                      boost::beast::flat_buffer& buffer, const BeastRequest& request,
-                                                     const Client& client, bool allowed);
+                                                     const Client& client, bool allowed, const std::string& set_cookie);
 
   private:
     Hub& hub_;

@@ -29,14 +29,15 @@ constexpr std::string_view kShuttingDown = "the server is shutting down";
 } // namespace
 
 Hub::Hub(boost::asio::io_context& context, const ServeSettings& settings, const ServeSources& sources, Workers& workers,
-         Budgets& budgets, LiveRecording& live, ServeCounters& counters)
-    : context_(context), settings_(settings), sources_(sources), live_(live), budgets_(budgets),
-      counters_(counters), replay_source_{.context = context,
-                                          .workers = workers,
-                                          .live = live,
-                                          .recordings = settings.recordings,
-                                          .server_id = random_key(),
-                                          .queue_bytes_max = settings.queue.soft_bytes},
+         Budgets& budgets, LiveRecording& live, ServeCounters& counters, OperatorRights rights)
+    : context_(context), settings_(settings), sources_(sources), live_(live), budgets_(budgets), counters_(counters),
+      rights_(std::move(rights)), replay_source_{.context = context,
+                                                 .workers = workers,
+                                                 .live = live,
+                                                 .recordings = settings.recordings,
+                                                 .is_operator = rights_.holds,
+                                                 .server_id = random_key(),
+                                                 .queue_bytes_max = settings.queue.soft_bytes},
       clock_(context) {}
 
 void Hub::begin(LiveTape tape) {
@@ -75,10 +76,10 @@ void Hub::take_tape(LiveTape tape) {
     newest_ = nullptr;
     recent_.clear();
     live_.begin(std::move(tape));
-    for (const Member& member : audience_) {
+    for (Member& member : audience_) {
         if (member.replay) continue;
         member.viewer->forget_gap();
-        send_hello(*member.viewer);
+        send_hello(member);
     }
 }
 
@@ -151,15 +152,35 @@ WireMessage Hub::newest_rows() {
     return newest_;
 }
 
-void Hub::send_hello(Viewer& viewer) {
+/// As it is now: what the connection began with may be old.
+Client Hub::asking(const Viewer& viewer) const {
+    Client client = viewer.client();
+    client.is_operator = rights_.holds(client);
+    return client;
+}
+
+void Hub::tell_rights(Member& member) {
+    const std::uint64_t revision = rights_.revision();
+    if (member.rights_told == revision) return;
+    member.rights_told = revision;
+    const bool is_operator = rights_.holds(member.viewer->client());
+    if (std::exchange(member.is_operator, is_operator) == is_operator) return;
+    if (!is_operator) debrief_.end(member.viewer.get());
+    member.viewer->send(frame_message(Opcode::text, session_text(is_operator)));
+}
+
+void Hub::send_hello(Member& member) {
     if (!live_.tape()) return; // it comes with the tape
+    Viewer& viewer = *member.viewer;
+    member.is_operator = rights_.holds(viewer.client());
+    member.rights_told = rights_.revision();
     if (hello_revision_ != live_.revision()) hello_ = {};
     hello_revision_ = live_.revision();
-    WireMessage& hello = hello_[viewer.is_operator() ? 1 : 0];
+    WireMessage& hello = hello_[member.is_operator ? 1 : 0];
     if (!hello) {
         const LiveTape& tape = *live_.tape();
         const HelloParts parts{
-            .is_operator = viewer.is_operator(), .replay = false, .server_id = replay_source_.server_id};
+            .is_operator = member.is_operator, .replay = false, .server_id = replay_source_.server_id};
         hello = frame_message(Opcode::text, hello_text(parts,
                                                        description_json(live_.info(sources_.recorder().file_bytes),
                                                                         true, *tape.schema, describe(*tape.setup)),
@@ -177,7 +198,9 @@ void Hub::welcome(boost::asio::ip::tcp::socket socket, const Client& client, Lea
     audience_.push_back({.viewer = viewer, .replay = nullptr, .status_at = Viewer::Clock::now() + kStatusEvery});
     if (debrief_.leader() != nullptr) debrief_.tell_again();
     counters_.viewers = audience_.size();
-    send_hello(*viewer);
+    audience_.back().is_operator = rights_.holds(client);
+    audience_.back().rights_told = rights_.revision();
+    send_hello(audience_.back());
     if (stopping_) viewer->close(CloseCode::going_away, kShuttingDown);
     viewer->start(early);
 }
@@ -206,7 +229,7 @@ void Hub::request(Viewer& viewer, ClientMessage message) {
         if (member->replay) member->replay->stop();
         member->replay.reset();
         viewer.forget_gap();
-        send_hello(viewer);
+        send_hello(*member);
     } else if (std::holds_alternative<AskTime>(message.what)) {
         if (live_.tape())
             viewer.send(frame_message(Opcode::text,
@@ -231,7 +254,7 @@ void Hub::request(Viewer& viewer, ClientMessage message) {
 void Hub::open_replay(Member& member, ClientMessage message) {
     Viewer& viewer = *member.viewer;
     if (!member.replay) {
-        auto place = budgets_.take(Budget::replays, viewer.client());
+        auto place = budgets_.take(Budget::replays, asking(viewer));
         if (!place) {
             viewer.send(frame_message(Opcode::text, error_text(place.error().message, message.request)));
             return;
@@ -247,7 +270,7 @@ void Hub::lead(const Member& member, const LeadDebrief& lead, std::optional<std:
     const auto refuse = [&](std::string_view why) {
         viewer.send(frame_message(Opcode::text, error_text(why, request)));
     };
-    if (!viewer.is_operator()) {
+    if (!rights_.holds(viewer.client())) {
         refuse("only the operator leads a debrief; unlock with the key printed when the server started");
         return;
     }
@@ -308,6 +331,7 @@ void Hub::look_after(std::size_t count) {
         looked_after_ = (looked_after_ + 1) % audience_.size();
         Member& member = audience_[looked_after_];
         member.viewer->tick(now);
+        tell_rights(member);
         if (stopping_ || now < member.status_at) continue;
         member.status_at = now + kStatusEvery;
         if (!status_now) status_now = status();

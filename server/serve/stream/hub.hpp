@@ -4,6 +4,7 @@
 #include <array>
 #include <cstddef>
 #include <cstdint>
+#include <functional>
 #include <memory>
 #include <optional>
 #include <span>
@@ -27,11 +28,17 @@
 
 namespace turnstone {
 
+/// Who leads, and is told so. They change while connections last.
+struct OperatorRights {
+    std::function<bool(const Client&)> holds;
+    std::function<std::uint64_t()> revision; ///< another number whenever somebody's may have changed
+};
+
 class Hub final : private ViewerHost {
   public:
     /// All must outlive it.
     Hub(boost::asio::io_context& context, const ServeSettings& settings, const ServeSources& sources, Workers& workers,
-        Budgets& budgets, LiveRecording& live, ServeCounters& counters);
+        Budgets& budgets, LiveRecording& live, ServeCounters& counters, OperatorRights rights);
 
     void begin(LiveTape tape);
     void publish(std::shared_ptr<const Batch> batch);
@@ -52,6 +59,8 @@ class Hub final : private ViewerHost {
         Viewer::Clock::time_point status_at; ///< when its next one is due
         bool follows = true;                 ///< whoever leads a debrief
         std::uint64_t led_told = 0;          ///< revision of the position it was told last
+        bool is_operator = false;            ///< as it was told; this and the next
+        std::uint64_t rights_told = 0;       ///< their revision then
     };
 
     void request(Viewer& viewer, ClientMessage message) override;
@@ -69,7 +78,9 @@ class Hub final : private ViewerHost {
     void tell_followers();
     void take_overflow(const Inbox::Overflow& overflow);
     void remember_rows(const Batch& batch);
-    void send_hello(Viewer& viewer);
+    void send_hello(Member& member);
+    void tell_rights(Member& member);
+    [[nodiscard]] Client asking(const Viewer& viewer) const;
     void run_clock();
     void look_after(std::size_t count);
     [[nodiscard]] WireMessage status() const;
@@ -81,6 +92,7 @@ class Hub final : private ViewerHost {
     LiveRecording& live_;
     Budgets& budgets_;
     ServeCounters& counters_;
+    const OperatorRights rights_;
     const ReplaySource replay_source_;
     Inbox inbox_; ///< the only member both threads touch
 

@@ -96,8 +96,9 @@ void Replay::open(const std::string& id, Request request) {
     opened_place_ = *place;
     damage_told_.clear();
     const auto receiver = viewer();
-    const HelloParts parts{
-        .is_operator = receiver && receiver->is_operator(), .replay = true, .server_id = source_.server_id};
+    const HelloParts parts{.is_operator = receiver && source_.is_operator(receiver->client()),
+                           .replay = true,
+                           .server_id = source_.server_id};
     read(
         Lane::stored,
         [parts, live = place->live](RecordingReader& reader) { return read_opening(reader, parts, live); }, request,

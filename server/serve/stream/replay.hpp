@@ -29,6 +29,7 @@ struct ReplaySource {
     Workers& workers;
     const LiveRecording& live;
     std::filesystem::path recordings;
+    std::function<bool(const Client&)> is_operator;
     std::string server_id;
     std::size_t queue_bytes_max; ///< the tape of a viewer with a longer queue waits
 };

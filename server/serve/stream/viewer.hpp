@@ -64,8 +64,8 @@ class Viewer : public std::enable_shared_from_this<Viewer> {
     /// Ping, slow-viewer and closing clocks; called a few times a second.
     void tick(Clock::time_point now);
 
+    /// As the connection began.
     [[nodiscard]] const Client& client() const noexcept { return client_; }
-    [[nodiscard]] bool is_operator() const noexcept { return client_.is_operator; }
     [[nodiscard]] bool closing() const noexcept { return closing_since_.has_value() || dropped_; }
     [[nodiscard]] std::size_t queued_bytes() const noexcept { return outbox_.bytes(); }
 

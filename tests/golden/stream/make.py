@@ -355,5 +355,6 @@ write_json("replay_seek", {"type": "replay", "request": 9, "cursor_s": 4.5, "pla
                            "latest": [{"table": 1, "t_s": 4.48, "values": [87850.0]}]})
 write_json("led", {"type": "led", "recording": "2026-05-17T143205Z-sanderling", "t_s": 4.5, "playing": True, "rate": 0.5,
                    "by": "KL"})
+write_json("session", {"type": "session", "role": "operator"})
 write_json("error", {"type": "error", "request": 8,
                      "message": "seek needs 't_s', a number of seconds since the recording's start"})

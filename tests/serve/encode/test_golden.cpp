@@ -134,6 +134,7 @@ TEST_CASE("texts equal the golden texts") {
     CHECK(json::parse(led_text(
               {.recording = "2026-05-17T143205Z-sanderling", .t_s = 4.5, .playing = true, .rate = 0.5, .by = "KL"})) ==
           json::parse(golden_text("led.json")));
+    CHECK(json::parse(session_text(true)) == json::parse(golden_text("session.json")));
     CHECK(json::parse(error_text("seek needs 't_s', a number of seconds since the recording's start", 8)) ==
           json::parse(golden_text("error.json")));
     RecorderStatus recorder;

@@ -66,6 +66,36 @@ TEST_CASE("a session ends after seven days, at log-out, and not with another's")
     CHECK_FALSE(access.is_operator(second, start));
 }
 
+TEST_CASE("a session holds for the connections of its browser and address, from when it is opened to when it ends") {
+    const auto start = OperatorAccess::Clock::now();
+    OperatorAccess access("0123456789abcdef", 8321);
+    const auto named = access.name_browser();
+    const std::string cookie = named.set_cookie.substr(0, named.set_cookie.find(';'));
+    CHECK(named.set_cookie.find("HttpOnly; SameSite=Strict") != std::string::npos);
+    CHECK(access.browser_of("theme=dark; " + cookie) == named.name);
+    CHECK(access.browser_of("turnstone_8321_browser=short") == "");
+    const auto client = [](const std::string& browser, const std::string& address, const std::string& session = "") {
+        return Client{.address = address, .turn = {}, .session = session, .browser = browser};
+    };
+    const Client page = client(named.name, "192.0.2.1");
+    CHECK_FALSE(access.holds(page, start));
+    const auto revision = access.revision();
+    const auto granted = access.attempt("192.0.2.1", "0123456789abcdef", start, cookie);
+    const std::string session_cookie = granted.set_cookie.substr(0, granted.set_cookie.find(';'));
+    CHECK(access.revision() != revision);
+    CHECK(access.holds(page, start));
+    CHECK_FALSE(access.holds(client(named.name, "192.0.2.2"), start)); // who knows a browser's name is not there yet
+    CHECK_FALSE(access.holds(client(access.name_browser().name, "192.0.2.1"), start));
+    CHECK_FALSE(access.holds(client("", "192.0.2.1"), start));
+    CHECK_FALSE(access.is_operator(cookie, start)); // requests need the session's own cookie
+    const Client script = client("", "192.0.2.9", access.session_of(session_cookie, start));
+    CHECK(access.holds(script, start));
+    CHECK_FALSE(access.holds(page, start + std::chrono::hours(7 * 24)));
+    (void)access.end_session(session_cookie);
+    CHECK_FALSE(access.holds(page, start));
+    CHECK_FALSE(access.holds(script, start));
+}
+
 TEST_CASE("keys are 128 bits and differ") {
     const std::string key = random_key();
     CHECK(key.size() == 32);

@@ -85,6 +85,49 @@ TEST_CASE("only an operator leads") {
     CHECK(refused.at("message").get<std::string>().find("only the operator leads") != std::string::npos);
 }
 
+TEST_CASE("a key given later counts at once on connections of the same browser, and so does a log-out") {
+    const LiveServer live;
+    const std::string name = "turnstone_" + std::to_string(live.port()) + "_browser=";
+    const Fields browser{{"Cookie", name + std::string(32, 'a')}}, elsewhere{{"Cookie", name + std::string(32, 'b')}};
+    StreamClient page(live.port(), browser), other_tab(live.port(), browser), follower(live.port(), elsewhere);
+    for (StreamClient* client : {&page, &other_tab, &follower})
+        CHECK(client->next_of("hello")->json().at("role") == "viewer");
+
+    const HttpReply unlocked = live.post("/api/session", json{{"key", kOperatorKey}}.dump(), browser);
+    REQUIRE(unlocked.status == 200);
+    for (StreamClient* client : {&page, &other_tab}) CHECK(client->next_of("session")->json().at("role") == "operator");
+    page.send(lead_text(4.5));
+    CHECK(follower.next_of("led")->json().at("t_s") == 4.5);
+    CHECK_FALSE(follower.next_of("session", kNothingComes));
+    follower.send(lead_text(5));
+    CHECK(follower.next_of("error"));
+
+    const std::string cookie = unlocked.field("Set-Cookie");
+    REQUIRE(
+        http_request(live.port(), "DELETE", "/api/session", {{"Cookie", cookie.substr(0, cookie.find(';'))}}).status ==
+        200);
+    for (StreamClient* client : {&page, &other_tab}) CHECK(client->next_of("session")->json().at("role") == "viewer");
+    CHECK(follower.next_of("led")->json().at("recording") == ""); // nobody leads any more
+    page.send(lead_text(6));
+    CHECK(page.next_of("error"));
+}
+
+TEST_CASE("a browser without a name is given one by the handshake of its first connection") {
+    const LiveServer live;
+    const std::string host = "Host: 127.0.0.1:" + std::to_string(live.port());
+    const auto handshake = [&](const std::string& more) {
+        const RawClient client(live.port());
+        return client.read_after("GET /api/stream HTTP/1.1\r\n" + host +
+                                     "\r\nUpgrade: websocket\r\nConnection: Upgrade\r\nSec-WebSocket-Version: 13\r\n"
+                                     "Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\n" +
+                                     more + "\r\n",
+                                 400);
+    };
+    const std::string cookie = "turnstone_" + std::to_string(live.port()) + "_browser=";
+    CHECK(handshake("").find("Set-Cookie: " + cookie) != std::string::npos);
+    CHECK(handshake("Cookie: " + cookie + std::string(32, 'a') + "\r\n").find("Set-Cookie") == std::string::npos);
+}
+
 TEST_CASE("a leader who moves fast is followed to where they stop, and not every step is told") {
     const LiveServer live;
     StreamClient leader(live.port(), live.operator_cookie()), follower(live.port());

@@ -44,7 +44,7 @@ class Station {
   /** Time under the pointer on strips or tape, seconds on the tape; NaN: none. Read by canvases every frame. */
   hover_s: TapeSeconds = NaN;
 
-  readonly connection_: Connection;
+  private readonly connection_: Connection;
   loader: Loader | undefined;
   private exchange: ClockExchange | undefined;
   private compared_ms: PageMs = -Infinity;
@@ -232,6 +232,9 @@ class Station {
         break;
       case 'led':
         this.led = message.body;
+        break;
+      case 'session':
+        this.role = message.role;
         break;
       case 'error':
         this.warn('failed', message.message);

@@ -111,8 +111,7 @@ export class Connection {
     this.open();
   }
 
-  /** Begins again, soon. */
-  drop(reason: CloseReason): void {
+  private drop(reason: CloseReason): void {
     const socket = this.socket;
     if (!socket) return;
     socket.onmessage = null;

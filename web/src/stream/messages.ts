@@ -104,7 +104,13 @@ export interface LedMessage {
   type: 'led';
   body: Json;
 }
-export type ServerMessage = Hello | EventMessage | Status | Gap | Replay | Time | LedMessage | ErrorMessage;
+/** What this connection may do has changed. */
+export interface SessionMessage {
+  type: 'session';
+  role: SessionRole;
+}
+export type ServerMessage =
+  Hello | EventMessage | Status | Gap | Replay | Time | LedMessage | SessionMessage | ErrorMessage;
 
 export function read_latest(value: unknown, path = 'latest'): LatestRow[] {
   return array(value, path).map((entry, i) => {
@@ -169,7 +175,7 @@ function read_status(from: Json): Status {
   };
 }
 
-const kTypes = ['hello', 'event', 'status', 'gap', 'replay', 'time', 'led', 'error'] as const;
+const kTypes = ['hello', 'event', 'status', 'gap', 'replay', 'time', 'led', 'session', 'error'] as const;
 
 /** Reads one text message; throws MessageError naming the member that is wrong. */
 export function read_message(json: string): ServerMessage {
@@ -213,6 +219,8 @@ export function read_message(json: string): ServerMessage {
       return { type, t_s: number(from, 't_s', 'time'), request: number(from, 'request', 'time', NaN) };
     case 'led':
       return { type, body: from };
+    case 'session':
+      return { type, role: one_of(from, 'role', 'session', ['viewer', 'operator'] as const) };
     case 'error':
       return { type, message: text(from, 'message', 'error') };
     default:

@@ -69,6 +69,7 @@ describe('golden texts', () => {
       t_end_s: 12.5,
     });
     expect(read_message(text('replay.json')).type).toBe('replay');
+    expect(read_message(text('session.json'))).toEqual({ type: 'session', role: 'operator' });
     expect(read_message(text('error.json')).type).toBe('error');
   });
 });

@@ -12,14 +12,11 @@ import { read_led, type Led } from '../../stream/led';
 import { next_step, say_words, type Stand } from './led';
 
 const kSayAgain_ms = 2000; // who joins hears where it stands
-const kRenew_ms = 1500; // until a connection that began again has its recording open
 const kSettle_ms = 500; // until the station has answered what was asked of it
 
 class LedDebrief {
   leading = $state(false);
   following = $state(false);
-  private renewed = false;
-  private quiet_until_ms: PageMs = -Infinity;
   private said = '';
   private said_ms: PageMs = -Infinity;
   private heard: Json | undefined;
@@ -31,10 +28,6 @@ class LedDebrief {
 
   lead(): void {
     this.let_go();
-    // It may be older than the operator's key, and has the rights with which it began.
-    if (!this.renewed) station.connection_.drop('unknown');
-    if (!this.renewed) this.quiet_until_ms = page_now() + kRenew_ms;
-    this.renewed = true;
     [this.leading, this.said] = [true, ''];
     this.tick();
   }
@@ -62,6 +55,7 @@ class LedDebrief {
       [this.heard, this.heard_ms, this.together, this.place] = [led, page_now(), false, read_led(led)];
       if (this.place) this.leading = false; // whoever says so last leads
     }
+    if (station.role !== 'operator') this.leading = false; // logged out
     if (this.leading && tape?.live === false)
       this.tell({ cursor_s: tape.cursor_s, playing: tape.playing, rate: tape.rate });
     else if (this.following && this.place) this.go_along(this.place);
@@ -69,7 +63,7 @@ class LedDebrief {
 
   private tell(stand: Stand): void {
     const words = say_words(stand);
-    if (station.connection.state !== 'open' || page_now() < this.quiet_until_ms) return;
+    if (station.connection.state !== 'open') return;
     if (words === this.said && page_now() - this.said_ms < kSayAgain_ms) return;
     [this.said, this.said_ms] = [words, page_now()];
     station.request({ type: 'lead', t_s: stand.cursor_s, playing: stand.playing, rate: stand.rate, by: initials.by });
