@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <map>
 #include <optional>
 #include <utility>
 
@@ -12,9 +13,6 @@
 namespace turnstone {
 
 namespace {
-
-/// Predictions cost ten times everything else together.
-constexpr std::uint64_t kFlownOneIn = 20;
 
 /// Stored rows of a series, each read once, in the order they were written.
 class StoredRows {
@@ -29,6 +27,12 @@ class StoredRows {
         return more_;
     }
     [[nodiscard]] std::int64_t id() const { return row_.integer(0); }
+    /// Of all of them.
+    [[nodiscard]] std::uint64_t count(Database& database) const {
+        if (!has_table(database, table_.rows_name())) return 0;
+        return static_cast<std::uint64_t>(
+            std::max<std::int64_t>(0, database.integer("SELECT max(id) FROM " + identifier(table_.rows_name()))));
+    }
     [[nodiscard]] bool holds_times(const RowRecord& made, std::int64_t frame_id, std::int64_t frame_t_rx_ns) const {
         if (row_.integer(1) != made.t_ns - table_.base_ns || (row_.is_null(3) ? 0 : row_.integer(3)) != frame_id)
             return false;
@@ -86,6 +90,19 @@ class Comparison {
             if (rows_[row.table]) compare_row(row, batch, row.frame < 0 ? 0 : frame_id_base + 1 + row.frame);
         if (!events_) return;
         for (const Event& event : batch.events) compare_event(event);
+    }
+
+    /// Rounds of predictions in the recording, of the vehicles together.
+    [[nodiscard]] std::uint64_t stored_predictions() {
+        std::map<int, std::uint64_t> rounds; // a round may give rows of both tables
+        for (std::size_t i = 0; i < rows_.size(); ++i)
+            if (is_prediction_[i] && rows_[i]) {
+                std::uint64_t& most = rounds[made_.tables[i].vehicle];
+                most = std::max(most, rows_[i]->count(database_));
+            }
+        std::uint64_t sum = 0;
+        for (const auto& [vehicle, count] : rounds) sum += count;
+        return sum;
     }
 
     VerifyReport finish() {
@@ -214,8 +231,8 @@ Result<VerifyReport> verify_recording(const std::filesystem::path& file, std::ve
     if (!is_plausible_start(info.t_start_ns)) return fail(file.string() + ": is damaged: its start cannot be true");
     try {
         Pipeline pipeline(*setup, info.t_start_ns);
-        pipeline.fly_one_prediction_in(kFlownOneIn);
         Comparison comparison(file, pipeline.schema());
+        pipeline.fly_one_prediction_in(verified_one_in(comparison.stored_predictions()));
         VerifyReport fed;
         // Of inputs that came last nothing may be stored yet: a copy of a live recording, or after a kill.
         bool comparing = info.derived || info.layout < kLayoutVersion;

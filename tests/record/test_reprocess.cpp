@@ -139,6 +139,13 @@ TEST_CASE("a damaged start or progress ends processing with a sentence, or harms
     CHECK(report->frames > 300);
 }
 
+TEST_CASE("of a short recording every twentieth round of predictions is verified, of a day's some four hundred") {
+    constexpr std::uint64_t kOfADay = 8 * 3600 * 2; // a round each half second
+    CHECK(verified_one_in(0) == 20);
+    CHECK(verified_one_in(2000) == 20);
+    CHECK(kOfADay / verified_one_in(kOfADay) == 400);
+}
+
 TEST_CASE("tables that the recording has otherwise are named, and the rest is compared") {
     const TemporaryFolder directory;
     const std::string id = record_flight(directory, demo_setup());
