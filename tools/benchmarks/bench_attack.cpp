@@ -1,15 +1,16 @@
-// Hostile viewers against the real server process, one kind after the other, while a vehicle sends 92 packets a second
-// and an honest visitor comes every half second. What each costs the server, what the visitor waits for, how old the
-// stream is that a watcher gets; at the end, whether every packet was recorded, and when. The rows without an attack
-// are the limit. Attackers come from twenty addresses and share this machine's cores, at a lower priority.
-#include <algorithm>
+// Hostile viewers against the real server process, one kind after the other, while a vehicle sends 92 packets a second,
+// a watcher follows the stream and an honest visitor comes ten times a second. For each kind: what it costs the server,
+// what the visitor and the watcher wait for, how late packets reach the recording, and what the attackers get. The rows
+// without an attack are the limit. Attackers come from twenty addresses and share this machine's cores, at a lower
+// priority. Prints a table in Markdown; tools/benchmarks/ATTACKS.md is one of a quiet machine.
+#include <array>
 #include <atomic>
 #include <chrono>
 #include <cmath>
 #include <cstdio>
-#include <cstring>
+#include <cstdlib>
 #include <functional>
-#include <mutex>
+#include <map>
 #include <stdexcept>
 #include <string>
 #include <thread>
@@ -23,48 +24,34 @@
 #include <boost/asio/awaitable.hpp>
 #include <boost/asio/co_spawn.hpp>
 #include <boost/asio/detached.hpp>
-#include <boost/asio/io_context.hpp>
-#include <boost/asio/ip/tcp.hpp>
 #include <boost/asio/redirect_error.hpp>
 #include <boost/asio/steady_timer.hpp>
 #include <boost/asio/use_awaitable.hpp>
-#include <boost/asio/write.hpp>
-#include <boost/beast/core/flat_buffer.hpp>
-#include <boost/beast/http/read.hpp>
-#include <boost/beast/http/string_body.hpp>
 #include <boost/beast/http/write.hpp>
-#include <boost/beast/websocket/stream.hpp>
 
 #include "server/record/read/catalogue.hpp"
 #include "server/record/read/reader.hpp"
 #include "tools/benchmarks/frames.hpp"
 #include "tools/benchmarks/measure.hpp"
 #include "tools/benchmarks/server_process.hpp"
+#include "tools/benchmarks/visitors.hpp"
 
 namespace {
 
 using namespace turnstone;
+using namespace turnstone::bench;
 using namespace std::chrono_literals;
-namespace asio = boost::asio;
-namespace beast = boost::beast;
 namespace http = beast::http;
-namespace websocket = beast::websocket;
-using asio::ip::tcp;
-using Clock = std::chrono::steady_clock;
-using Stream = websocket::stream<tcp::socket>;
 
 constexpr auto kAttackLasts = 12s;
+constexpr auto kVisitEvery = 100ms;
 constexpr auto kPacketPeriod = 10'870us;
 constexpr unsigned kAddresses = 20;
-
-double seconds(Clock::duration time) {
-    return std::chrono::duration<double>(time).count();
-}
 
 /// The vehicle sends until it is stopped and knows when each packet was sent.
 class Sender {
   public:
-    explicit Sender(const bench::Terminal& terminal) : thread_([this, &terminal] { run(terminal); }) {}
+    explicit Sender(const Terminal& terminal) : thread_([this, &terminal] { run(terminal); }) {}
     ~Sender() { stop(); }
     Sender(const Sender&) = delete;
     Sender& operator=(const Sender&) = delete;
@@ -76,18 +63,16 @@ class Sender {
     [[nodiscard]] const std::vector<std::int64_t>& sent_utc_ns() const { return sent_utc_ns_; }
 
   private:
-    void run(const bench::Terminal& terminal) {
-        const Dictionary dictionary = bench::demo_dictionary();
-        bench::FrameMaker maker(dictionary, 0);
+    void run(const Terminal& terminal) {
+        const Dictionary dictionary = demo_dictionary();
+        FrameMaker maker(dictionary, 0);
         std::vector<std::byte> link;
         const auto start = Clock::now();
         for (std::uint32_t k = 0; !stopping_; ++k) {
             std::this_thread::sleep_until(start + k * kPacketPeriod);
             link.clear();
             maker.append(link, static_cast<std::uint32_t>(k * kPacketPeriod.count() / 1000), 0);
-            sent_utc_ns_.push_back(std::chrono::duration_cast<std::chrono::nanoseconds>(
-                                       std::chrono::system_clock::now().time_since_epoch())
-                                       .count());
+            sent_utc_ns_.push_back(utc_now_ns());
             terminal.write(link);
         }
     }
@@ -96,94 +81,19 @@ class Sender {
     std::thread thread_;
 };
 
-/// A connection from one address of this machine to the server.
-tcp::socket connected(asio::io_context& context, std::uint16_t port, const std::string& from) {
-    tcp::socket socket(context, tcp::v4());
-    socket.set_option(tcp::acceptor::reuse_address(true));
-    socket.bind({asio::ip::make_address_v4(from), 0});
-    socket.connect({asio::ip::address_v4::loopback(), port});
-    return socket;
-}
-
-/// One client that watches the stream: how old what it gets is, beyond the least age of the run.
-class Watcher {
-  public:
-    explicit Watcher(std::uint16_t port) : stream_(connected(context_, port, "127.0.0.2")) {
-        stream_.handshake("127.0.0.1:" + std::to_string(port), "/api/stream");
-        read();
-        thread_ = std::thread([this] { context_.run(); });
-    }
-    ~Watcher() {
-        context_.stop();
-        thread_.join();
-    }
-    Watcher(const Watcher&) = delete;
-    Watcher& operator=(const Watcher&) = delete;
-    /// Ages in seconds of the messages since the last call.
-    std::vector<double> take() {
-        const std::lock_guard lock(mutex_);
-        std::vector<double> ages = std::exchange(ages_, {});
-        for (double& age : ages) age -= least_;
-        return ages;
-    }
-
-  private:
-    void read() {
-        stream_.async_read(
-            buffer_,
-            [this](beast::error_code error, std::size_t size) {
-                if (error) return; // its age says so
-                if (stream_.got_binary() && size >= 24) {
-                    double newest_t_s = 0;
-                    std::memcpy(&newest_t_s, static_cast<const char*>(buffer_.data().data()) + 16, sizeof newest_t_s);
-                    const std::lock_guard lock(mutex_);
-                    ages_.push_back(seconds(Clock::now().time_since_epoch()) - newest_t_s);
-                    least_ = std::min(least_, ages_.back());
-                }
-                buffer_.consume(buffer_.size());
-                read();
-            });
-    }
-    asio::io_context context_;
-    Stream stream_;
-    beast::flat_buffer buffer_;
-    std::mutex mutex_;
-    std::vector<double> ages_;
-    double least_ = 1e300;
-    std::thread thread_;
+/// What attackers of one kind were given.
+struct Got {
+    std::atomic<std::uint64_t> connections = 0; ///< that the server took
+    std::atomic<std::uint64_t> served = 0;      ///< answers 101 and 200
+    std::atomic<std::uint64_t> refused = 0;     ///< every other answer
+    std::atomic<std::uint64_t> bytes = 0;
+    void answer(unsigned status) { ++(status == 101 || status == 200 ? served : refused); }
 };
-
-std::string get(const std::string& target, std::uint16_t port, const std::string& more = "") {
-    return "GET " + target + " HTTP/1.1\r\nHost: 127.0.0.1:" + std::to_string(port) + "\r\n" + more + "\r\n";
-}
-
-/// What a visitor asks for: the page, a series, the stream's hello. Seconds; negative: refused or cut off.
-double honest_visit(std::uint16_t port) {
-    const auto start = Clock::now();
-    try {
-        asio::io_context context;
-        for (const char* target : {"/", "/api/recordings/live/series?table=0&points=500"}) {
-            tcp::socket socket = connected(context, port, "127.0.0.3");
-            asio::write(socket, asio::buffer(get(target, port)));
-            beast::flat_buffer buffer;
-            http::response_parser<http::string_body> parser;
-            http::read(socket, buffer, parser);
-            if (parser.get().result() != http::status::ok) return -1;
-        }
-        Stream stream(connected(context, port, "127.0.0.3"));
-        stream.handshake("127.0.0.1:" + std::to_string(port), "/api/stream");
-        beast::flat_buffer hello;
-        stream.read(hello);
-        return seconds(Clock::now() - start);
-    } catch (const std::exception&) {
-        return -1;
-    }
-}
 
 /// Many attackers of one kind. Each is a coroutine that runs until the context stops; an error begins it again.
 class Attack {
   public:
-    using One = std::function<asio::awaitable<void>(tcp::socket& socket, unsigned number)>;
+    using One = std::function<asio::awaitable<void>(tcp::socket& socket, unsigned number, Got& got)>;
     Attack(std::uint16_t port, unsigned count, One one) : port_(port), one_(std::move(one)) {
         for (unsigned number = 0; number < count; ++number)
             asio::co_spawn(context_, again_and_again(number), asio::detached);
@@ -199,6 +109,7 @@ class Attack {
     }
     Attack(const Attack&) = delete;
     Attack& operator=(const Attack&) = delete;
+    [[nodiscard]] const Got& got() const { return got_; }
 
   private:
     asio::awaitable<void> again_and_again(unsigned number) {
@@ -211,7 +122,8 @@ class Attack {
                 socket.bind({asio::ip::make_address_v4(from), 0});
                 const tcp::endpoint server(asio::ip::address_v4::loopback(), port_);
                 co_await socket.async_connect(server, asio::use_awaitable);
-                co_await one_(socket, number);
+                ++got_.connections;
+                co_await one_(socket, number, got_);
             } catch (const std::exception&) { // refused or cut off, as it should be
             }
             timer.expires_after(5ms);
@@ -220,6 +132,7 @@ class Attack {
     }
     std::uint16_t port_;
     One one_;
+    Got got_;
     asio::io_context context_;
     std::thread thread_;
 };
@@ -235,12 +148,19 @@ asio::awaitable<void> wait(tcp::socket& socket, Clock::duration time) {
     co_await timer.async_wait(asio::use_awaitable);
 }
 
+/// Of an answer's first line, "HTTP/1.1 200 OK".
+unsigned status_of(const std::string& answer) {
+    return answer.size() < 12 ? 0 : static_cast<unsigned>(std::atoi(answer.substr(9, 3).c_str()));
+}
+
 /// Reads and forgets all that comes, until the server closes; at most a piece each `pause`.
-asio::awaitable<void> swallow(tcp::socket& socket, Clock::duration pause = {}) {
-    std::vector<char> piece(65536);
-    const auto bytes = asio::buffer(piece);
-    for (;;) {
-        co_await socket.async_read_some(bytes, asio::use_awaitable);
+asio::awaitable<void> swallow(tcp::socket& socket, Got& got, std::size_t piece_bytes, Clock::duration pause) {
+    std::string piece(piece_bytes, '\0');
+    const auto buffer = asio::buffer(piece);
+    for (bool first = true;; first = false) {
+        const std::size_t size = co_await socket.async_read_some(buffer, asio::use_awaitable);
+        if (first) got.answer(status_of(piece));
+        got.bytes += size;
         if (pause.count() > 0) co_await wait(socket, pause);
     }
 }
@@ -258,15 +178,24 @@ std::string client_text(const std::string& text) {
 
 /// The same requests on one connection, one after the other, as fast as they are answered.
 Attack::One loop_of(std::string request) {
-    return [request](tcp::socket& socket, unsigned) -> asio::awaitable<void> {
+    return [request](tcp::socket& socket, unsigned, Got& got) -> asio::awaitable<void> {
         for (;;) {
             co_await send(socket, request);
             beast::flat_buffer buffer;
             http::response_parser<http::string_body> parser;
             parser.body_limit(64u << 20);
-            co_await http::async_read(socket, buffer, parser, asio::use_awaitable);
+            got.bytes += co_await http::async_read(socket, buffer, parser, asio::use_awaitable);
+            got.answer(parser.get().result_int());
             if (parser.get().result() != http::status::ok) co_await wait(socket, 20ms);
         }
+    };
+}
+
+/// One request; its answer is taken a piece each `pause`.
+Attack::One slow_reader_of(std::string request, std::size_t piece_bytes, Clock::duration pause) {
+    return [request, piece_bytes, pause](tcp::socket& socket, unsigned, Got& got) -> asio::awaitable<void> {
+        co_await send(socket, request);
+        co_await swallow(socket, got, piece_bytes, pause);
     };
 }
 
@@ -277,22 +206,21 @@ struct Kind {
 };
 
 std::vector<Kind> kinds(std::uint16_t port, const std::string& recording) {
+    const std::string series = get("/api/recordings/live/series?table=0&points=8192", port);
+    const std::string guess = "POST /api/session HTTP/1.1\r\nHost: 127.0.0.1:" + std::to_string(port) +
+                              "\r\nContent-Type: application/json\r\nContent-Length: 32\r\n\r\n"
+                              R"({"key":"00000000000000000000-0"})";
     return {
         {"none", 0, {}},
-        {"1000 viewers that read once a second", 1000,
-         [port](tcp::socket& socket, unsigned) -> asio::awaitable<void> {
-             const std::string request = upgrade(port);
-             co_await send(socket, request);
-             co_await swallow(socket, 1s);
-         }},
+        {"1000 viewers that read once a second", 1000, slow_reader_of(upgrade(port), 65536, 1s)},
         {"200 viewers that never read", 200,
-         [port](tcp::socket& socket, unsigned) -> asio::awaitable<void> {
+         [port](tcp::socket& socket, unsigned, Got&) -> asio::awaitable<void> {
              const std::string request = upgrade(port);
              co_await send(socket, request);
              co_await wait(socket, 1h);
          }},
         {"700 requests, a byte a second", 700,
-         [port](tcp::socket& socket, unsigned) -> asio::awaitable<void> {
+         [port](tcp::socket& socket, unsigned, Got&) -> asio::awaitable<void> {
              const std::string request = get("/", port);
              for (const char each : request) {
                  const std::string byte(1, each);
@@ -300,28 +228,38 @@ std::vector<Kind> kinds(std::uint16_t port, const std::string& recording) {
                  co_await wait(socket, 1s);
              }
          }},
-        {"40 loops of series of 8192 points", 40,
-         loop_of(get("/api/recordings/live/series?table=0&points=8192", port))},
+        {"1200 connections that say nothing", 1200,
+         [](tcp::socket& socket, unsigned, Got& got) -> asio::awaitable<void> {
+             co_await swallow(socket, got, 4096, 0s);
+         }},
+        {"40 loops of series of 8192 points", 40, loop_of(series)},
+        {"250 series that nobody reads", 250, slow_reader_of(series, 1, 1s)},
+        {"40 loops of frames as hex", 40, loop_of(get("/api/recordings/live/frames?limit=500", port))},
         {"40 loops of the recordings' list", 40, loop_of(get("/api/recordings", port))},
         {"40 loops of downloads", 40, loop_of(get("/api/recordings/live/download", port))},
-        {"300 replays at 100 times real time, seeking", 300,
-         [port, recording](tcp::socket& socket, unsigned number) -> asio::awaitable<void> {
+        {"40 downloads, 256 bytes a second", 40, slow_reader_of(get("/api/recordings/live/download", port), 256, 1s)},
+        {"1100 replays at 100 times real time, seeking", 1100,
+         [port, recording](tcp::socket& socket, unsigned number, Got& got) -> asio::awaitable<void> {
              const std::string begin = upgrade(port) +
                                        client_text(R"({"type":"open","recording":")" + recording + R"("})") +
                                        client_text(R"({"type":"play","rate":100})");
              co_await send(socket, begin);
-             std::vector<char> piece(65536);
+             std::string piece(65536, '\0');
              const auto bytes = asio::buffer(piece);
              for (unsigned seek = 0;; ++seek) {
                  const std::string to =
                      client_text(R"({"type":"seek","t_s":)" + std::to_string((seek + number) % 20) + "}");
                  co_await send(socket, to);
-                 for (int read = 0; read < 20; ++read) co_await socket.async_read_some(bytes, asio::use_awaitable);
+                 for (int read = 0; read < 20; ++read) {
+                     got.bytes += co_await socket.async_read_some(bytes, asio::use_awaitable);
+                     if (seek == 0 && read == 0) got.answer(status_of(piece));
+                 }
                  co_await wait(socket, 100ms);
              }
          }},
+        {"50 loops of guesses at the key", 50, loop_of(guess)},
         {"50 loops of connect, rubbish, abort", 50,
-         [](tcp::socket& socket, unsigned number) -> asio::awaitable<void> {
+         [](tcp::socket& socket, unsigned number, Got&) -> asio::awaitable<void> {
              std::string rubbish(200, '\0');
              for (std::size_t i = 0; i < rubbish.size(); ++i)
                  rubbish[i] = static_cast<char>(number * 7919 + i * i * 31);
@@ -333,44 +271,89 @@ std::vector<Kind> kinds(std::uint16_t port, const std::string& recording) {
     };
 }
 
-void print_row(const char* name, double cpu, double resident_mb, const std::vector<double>& visits,
-               const std::vector<double>& ages) {
-    std::vector<double> answered;
-    for (const double visit : visits)
-        if (visit >= 0) answered.push_back(visit);
-    const auto ms = [](const std::vector<double>& values, double q) {
-        return values.empty() ? std::nan("") : 1e3 * bench::quantile(values, q);
-    };
-    std::printf("%-44s %6.0f %8.1f %9.0f %7.0f %8zu/%-3zu %9.0f %7.0f\n", name, 100 * cpu, resident_mb,
-                ms(answered, 0.5), ms(answered, 1), visits.size() - answered.size(), visits.size(), ms(ages, 0.99),
-                ms(ages, 1));
-    std::fflush(stdout);
+/// What one kind came to. Times in seconds.
+struct Outcome {
+    std::string name;
+    std::int64_t from_utc_ns = 0, to_utc_ns = 0;
+    double cpu = 0, memory_before_mb = 0, memory_after_mb = 0;
+    std::vector<double> visits = {}, ages = {};
+    std::string got = {};
+};
+
+std::string got_words(const Got& got) {
+    std::array<char, 120> text{};
+    std::snprintf(text.data(), text.size(), "%llu connections, %llu served, %llu refused, %.1f MB",
+                  static_cast<unsigned long long>(got.connections), static_cast<unsigned long long>(got.served),
+                  static_cast<unsigned long long>(got.refused), 1e-6 * static_cast<double>(got.bytes));
+    return text.data();
 }
 
-/// Whether every packet is in the recording, and how long after it was sent, beyond the least.
-void print_recorded(const std::filesystem::path& directory, const std::vector<std::int64_t>& sent_utc_ns) {
+Outcome suffer(const Kind& kind, const ServerProcess& server, Watcher& watcher) {
+    Outcome outcome{.name = kind.name};
+    outcome.memory_before_mb = server.resident_mb();
+    const Attack attack(server.port(), kind.attackers, kind.one);
+    std::this_thread::sleep_for(1s); // until all have come
+    (void)watcher.take();
+    outcome.from_utc_ns = utc_now_ns();
+    const double cpu_s = server.cpu_s();
+    const auto start = Clock::now();
+    while (Clock::now() < start + kAttackLasts) {
+        outcome.visits.push_back(honest_visit(server.port()));
+        std::this_thread::sleep_for(kVisitEvery);
+    }
+    outcome.cpu = (server.cpu_s() - cpu_s) / seconds(Clock::now() - start);
+    outcome.to_utc_ns = utc_now_ns();
+    outcome.memory_after_mb = server.resident_mb();
+    outcome.ages = watcher.take();
+    outcome.got = kind.attackers == 0 ? "" : got_words(attack.got());
+    return outcome;
+}
+
+/// When each packet was sent, and how much later it was received than the soonest one. Throws where one is missing.
+std::map<std::int64_t, double> recorded(const std::filesystem::path& directory,
+                                        const std::vector<std::int64_t>& sent_utc_ns) {
     const auto found = scan_recordings(directory);
     if (found.size() != 1) throw std::runtime_error("there should be one recording");
     auto reader = RecordingReader::open(found.front().path);
     if (!reader) throw std::runtime_error(reader.error().message);
-    std::vector<double> delays_s;
-    std::uint64_t bad = 0;
+    std::map<std::int64_t, double> delays_s;
+    std::size_t bad = 0;
+    double least_s = 1e300;
     std::int64_t after = 0;
     for (FramePage page = reader->frames(0, 500, {}); !page.frames.empty(); page = reader->frames(after, 500, {})) {
-        for (const FrameRecord& frame : page.frames)
-            if (frame.packet_verdict != PacketVerdict::accepted)
+        for (const FrameRecord& frame : page.frames) {
+            if (frame.packet_verdict != PacketVerdict::accepted) {
                 ++bad;
-            else if (delays_s.size() < sent_utc_ns.size())
-                delays_s.push_back(1e-9 * static_cast<double>(frame.t_rx_ns - sent_utc_ns[delays_s.size()]));
+            } else if (delays_s.size() < sent_utc_ns.size()) {
+                const std::int64_t sent_ns = sent_utc_ns[delays_s.size()];
+                const double delay_s = 1e-9 * static_cast<double>(frame.t_rx_ns - sent_ns);
+                delays_s[sent_ns] = delay_s;
+                least_s = std::min(least_s, delay_s);
+            }
+        }
         after = page.ids.back();
     }
-    const double least_s = delays_s.empty() ? 0 : bench::quantile(delays_s, 0);
-    for (double& delay_s : delays_s) delay_s -= least_s;
-    std::printf("recorded: %zu of %zu packets sent, %llu bad frames; received later than the soonest by p50 %.2f ms, "
-                "p99 %.2f ms, worst %.1f ms\n",
-                delays_s.size(), sent_utc_ns.size(), static_cast<unsigned long long>(bad),
-                1e3 * bench::quantile(delays_s, 0.5), 1e3 * bench::quantile(delays_s, 0.99),
-                1e3 * bench::quantile(delays_s, 1));
+    for (auto& [sent_ns, delay_s] : delays_s) delay_s -= least_s;
+    std::printf("%zu of %zu packets sent are recorded; %zu bad frames. ", delays_s.size(), sent_utc_ns.size(), bad);
+    return delays_s;
+}
+
+double ms(const std::vector<double>& values_s, double q) {
+    return values_s.empty() ? std::nan("") : 1e3 * quantile(values_s, q);
+}
+
+void print_row(const Outcome& outcome, const std::map<std::int64_t, double>& delays_s) {
+    std::vector<double> answered, received;
+    for (const double visit : outcome.visits)
+        if (visit >= 0) answered.push_back(visit);
+    for (auto delay = delays_s.lower_bound(outcome.from_utc_ns);
+         delay != delays_s.end() && delay->first < outcome.to_utc_ns; ++delay)
+        received.push_back(delay->second);
+    std::printf("| %s | %.0f | %.1f → %.1f | %.0f / %.0f / %.0f | %zu of %zu | %.0f / %.0f | %.2f / %.1f | %s |\n",
+                outcome.name.c_str(), 100 * outcome.cpu, outcome.memory_before_mb, outcome.memory_after_mb,
+                ms(answered, 0.5), ms(answered, 0.99), ms(answered, 1), outcome.visits.size() - answered.size(),
+                outcome.visits.size(), ms(outcome.ages, 0.99), ms(outcome.ages, 1), ms(received, 0.99), ms(received, 1),
+                outcome.got.c_str());
 }
 
 } // namespace
@@ -381,36 +364,35 @@ int main() {
         ::getrlimit(RLIMIT_NOFILE, &files);
         files.rlim_cur = files.rlim_max;
         ::setrlimit(RLIMIT_NOFILE, &files);
-        const bench::Terminal terminal;
-        bench::ServerProcess server(terminal.path());
+        const Terminal terminal;
+        ServerProcess server(terminal.path());
         Sender sender(terminal);
         std::this_thread::sleep_for(3s);
         const std::string recording = scan_recordings(server.recordings()).at(0).id;
+        std::vector<Outcome> outcomes;
         {
             Watcher watcher(server.port());
-            std::printf("%-44s %6s %8s %17s %12s %17s\n", "", "server", "resident", "visitor, ms", "refused",
-                        "stream, ms");
-            std::printf("%-44s %6s %8s %9s %7s %12s %9s %7s\n", "attack", "CPU, %", "MB", "p50", "worst", "", "p99",
-                        "worst");
             for (const Kind& kind : kinds(server.port(), recording)) {
-                const Attack attack(server.port(), kind.attackers, kind.one);
-                std::this_thread::sleep_for(1s); // until all have come
-                (void)watcher.take();
-                const double cpu_s = server.cpu_s();
-                std::vector<double> visits;
-                const auto start = Clock::now();
-                while (Clock::now() < start + kAttackLasts) {
-                    visits.push_back(honest_visit(server.port()));
-                    std::this_thread::sleep_for(500ms);
-                }
-                print_row(kind.name, (server.cpu_s() - cpu_s) / seconds(Clock::now() - start), server.resident_mb(),
-                          visits, watcher.take());
+                std::fprintf(stderr, "%s\n", kind.name);
+                outcomes.push_back(suffer(kind, server, watcher));
             }
         }
         sender.stop();
         std::this_thread::sleep_for(500ms);
         server.stop();
-        print_recorded(server.recordings(), sender.sent_utc_ns());
+        const auto delays_s = recorded(server.recordings(), sender.sent_utc_ns());
+        std::printf("92 packets a second from one vehicle, one watcher, a visitor each 0.1 s who loads the page and a "
+                    "series and joins the stream; each attack lasts %lld s. Times in ms; \"later\" is beyond the "
+                    "soonest.\n\n",
+                    static_cast<long long>(kAttackLasts.count()));
+        std::printf("| attack | server CPU, %% | resident, MB | visitor p50 / p99 / worst | visits failed | "
+                    "stream later p99 / worst | reception later p99 / worst | what the attackers got |\n"
+                    "| --- | ---: | ---: | ---: | ---: | ---: | ---: | --- |\n");
+        std::vector<double> all;
+        for (const Outcome& outcome : outcomes) print_row(outcome, delays_s);
+        for (const auto& [sent_ns, delay_s] : delays_s) all.push_back(delay_s);
+        std::printf("\nReception over the whole run: p50 %.2f ms, p99 %.2f ms, worst %.1f ms later than the soonest.\n",
+                    ms(all, 0.5), ms(all, 0.99), ms(all, 1));
         return 0;
     } catch (const std::exception& error) {
         std::fprintf(stderr, "bench_attack: %s\n", error.what());
