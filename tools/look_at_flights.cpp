@@ -7,12 +7,14 @@
 //
 // Each cell is rms error (mean of (error / stated 1-sigma)^2, 1 is right) and the time for which there was an estimate,
 // in per cent of the phase. Tune with seeds below 1000 and the set "tuning" only.
+#include <cmath>
 #include <cstdio>
 #include <exception>
 #include <string>
 
 #include <CLI/CLI.hpp>
 
+#include "tools/trials/acceptance.hpp"
 #include "tools/trials/cells.hpp"
 #include "tools/trials/trial.hpp"
 #include "tools/trials/trial_case.hpp"
@@ -33,6 +35,13 @@ void look(const TrialCase& trial_case, std::uint64_t first, int flights) {
     lamps.row("per cent of rows",
               {lamp_cell(scores, Lamp::vertical), lamp_cell(scores, Lamp::fixes), lamp_cell(scores, Lamp::heights)});
     lamps.print();
+    Sheet outside("outside what is demanded", {"of", "figure", "± by chance"});
+    const CaseGroup group = trial_case.trouble.empty() ? CaseGroup::scenarios : CaseGroup::troubles;
+    for (const Mark& mark : marks_of({"", "", group, trial_case}, scores))
+        if (!mark.met())
+            outside.row(text_of(mark.demand),
+                        {mark.about, mark.text(), std::isnan(mark.chance) ? "" : text("%.2f", mark.chance)});
+    outside.print();
 }
 
 } // namespace

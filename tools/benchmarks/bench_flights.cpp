@@ -1,152 +1,194 @@
 // How good the estimates are: every scenario, rate, vehicle and trouble of the trials through the whole station,
-// against the simulator's truth. Prints Markdown tables. TURNSTONE_FLIGHTS sets the flights of each case (100),
-// TURNSTONE_ERRORS the error set ("acceptance"); look_at_flights shows one case more closely.
+// against the simulator's truth. Flies what is not flown yet, in slices of ten flights that are kept in a folder, and
+// prints Markdown tables of all slices there: what is demanded, what falls short, and every figure.
+//
+//     build/release/bin/bench_flights --fly-only --cases baro fix --first 5000 --flights 50
+//     build/release/bin/bench_flights --flights 0        # prints what has been flown
+//
+// look_at_flights shows one case more closely.
 #include <algorithm>
+#include <array>
+#include <cmath>
 #include <cstdio>
-#include <cstdlib>
 #include <functional>
+#include <set>
 #include <string>
 #include <vector>
 
+#include <CLI/CLI.hpp>
+
 #include "server/pipeline/events.hpp"
+#include "tools/trials/acceptance.hpp"
+#include "tools/trials/case_list.hpp"
 #include "tools/trials/cells.hpp"
+#include "tools/trials/slices.hpp"
 #include "tools/trials/trial.hpp"
-#include "tools/trials/trial_case.hpp"
 
 using namespace turnstone;
 using namespace turnstone::trials;
 
 namespace {
 
-/// Seeds that tuning never sees.
-constexpr std::uint64_t kAcceptanceFirst = 5000;
+struct Wish {
+    std::string errors = "acceptance";
+    std::vector<std::string> cases;
+    std::uint64_t first = 0; ///< 0: the set's own
+    std::uint64_t flights = 200;
+    std::filesystem::path folder = "build/trials";
+    bool fly_only = false;
+
+    /// Seeds below 1000 are for tuning; of 5000 and more tuning sees none.
+    [[nodiscard]] std::uint64_t first_seed() const {
+        if (first > 0) return first;
+        return errors == "acceptance" ? 5000 : 1;
+    }
+};
 
 struct Flown {
-    TrialCase trial_case;
-    std::string title;
+    ListedCase listed;
     Scores scores;
+    std::vector<Mark> marks;
 };
 using Flights = std::vector<Flown>;
 
-int flights() {
-    const char* wish = std::getenv("TURNSTONE_FLIGHTS");
-    return wish != nullptr ? std::max(1, std::atoi(wish)) : 100;
+void fly(const Wish& wish) {
+    for (ListedCase listed : listed_cases(wish.cases)) {
+        listed.trial_case.errors = wish.errors;
+        const std::uint64_t first = wish.first_seed();
+        for (std::uint64_t done = 0; done < wish.flights; done += kSliceFlights) {
+            const std::uint64_t count = std::min(kSliceFlights, wish.flights - done);
+            if (has_slice(wish.folder / wish.errors, listed.name, first + done, count)) continue;
+            std::fprintf(stderr, "%s, seeds %llu to %llu\n", listed.name.c_str(),
+                         static_cast<unsigned long long>(first + done),
+                         static_cast<unsigned long long>(first + done + count - 1));
+            write_slice(wish.folder / wish.errors, listed.name, first + done,
+                        run_trials(scenario_of(listed.trial_case), first + done, static_cast<int>(count)));
+        }
+    }
 }
 
-std::string errors() {
-    const char* wish = std::getenv("TURNSTONE_ERRORS");
-    return wish != nullptr ? wish : "acceptance";
-}
-
-std::uint64_t first_seed() {
-    return errors() == "acceptance" ? kAcceptanceFirst : 1;
-}
-
-Flown fly(TrialCase trial_case, const std::string& title) {
-    trial_case.errors = errors();
-    std::fprintf(stderr, "%d flights: %s\n", flights(), title.c_str());
-    return {trial_case, title, run_trials(scenario_of(trial_case), first_seed(), flights())};
-}
-
-Flights fly_scenarios() {
-    Flights out{fly({}, "nominal"), fly({.radio = "rough"}, "nominal, rough")};
-    for (const char* scenario : {"late-drogue", "ballistic", "reboot-at-ejection", "gnss-loss", "barometer-failure"})
-        out.push_back(fly({.scenario = scenario}, scenario));
-    return out;
-}
-
-Flights fly_ground() {
-    return {fly({.scenario = "separation-test"}, "separation-test"), fly({.scenario = "on-the-rail"}, "on-the-rail")};
-}
-
-Flights fly_rates() {
+Flights collect_all(const Wish& wish, std::set<std::string>& builds) {
     Flights out;
-    for (const double hz : {1.0, 2.0, 5.0, 10.0, 25.0, 50.0})
-        out.push_back(fly({.kit = "baro", .pressure_hz = hz}, text("barometer %.0f Hz", hz)));
-    for (const auto& [imu_hz, pressure_hz] :
-         {std::pair{5.0, 5.0}, {10.0, 10.0}, {50.0, 25.0}, {100.0, 50.0}, {200.0, 25.0}})
-        for (const std::size_t batch : {1U, 5U})
-            out.push_back(fly({.kit = "all", .imu_hz = imu_hz, .pressure_hz = pressure_hz, .batch = batch},
-                              text("inertial %.0f", imu_hz) + text("/%.0f Hz", pressure_hz) +
-                                  (batch > 1 ? ", fives" : ", single")));
-    return out;
-}
-
-/// What the rates do not have already.
-Flights fly_kits() {
-    Flights out;
-    for (const Kit& kit : kits())
-        if (kit.name != "demo" && kit.name != "all" && kit.name != "baro")
-            out.push_back(fly({.kit = std::string(kit.name)}, std::string(kit.name)));
-    return out;
-}
-
-Flights fly_troubles() {
-    Flights out;
-    for (const Trouble& trouble : troubles()) {
-        TrialCase trial_case{.trouble = std::string(trouble.name)};
-        if (trouble.name == "boot-10") trial_case.scenario = "reboot-at-ejection";
-        out.push_back(fly(trial_case, std::string(trouble.summary)));
+    for (ListedCase listed : listed_cases(wish.cases)) {
+        listed.trial_case.errors = wish.errors;
+        Collected collected = collect(wish.folder / wish.errors, listed.name);
+        if (collected.scores.empty()) continue;
+        builds.merge(collected.builds);
+        std::vector<Mark> marks = marks_of(listed, collected.scores);
+        out.push_back({std::move(listed), std::move(collected.scores), std::move(marks)});
     }
     return out;
 }
 
 /// A table of one line a case.
-void table(const std::string& corner, const std::vector<std::string>& columns, const std::vector<Flights>& groups,
+void table(const std::string& corner, const std::vector<std::string>& columns, const Flights& all,
            const std::function<std::vector<std::string>(const Flown&)>& cells) {
     Sheet sheet(corner, columns);
-    for (const Flights& group : groups)
-        for (const Flown& flown : group) sheet.row(flown.title, cells(flown));
+    for (const Flown& flown : all) sheet.row(flown.listed.title, cells(flown));
     sheet.print();
 }
 
-/// Of the worst moment: median error over the period of the fastest sensor.
-std::string worst_periods(const Flown& flown) {
-    const sim::Telemetry telemetry = scenario_of(flown.trial_case).telemetry;
-    const double sensors_hz = std::max(telemetry.imu_hz, telemetry.pressure_hz);
-    const double fastest_hz = sensors_hz > 0 ? sensors_hz : telemetry.fix_hz;
-    double worst = 0;
-    for (std::size_t m = 0; m < kFlightEvents.size(); ++m) {
-        std::vector<double> errors_s;
-        for (const TrialScore& score : flown.scores)
-            if (const FlightEventScore& event = score.flight_events[m]; event.happened && event.found > 0)
-                errors_s.push_back(std::abs(event.error_s));
-        if (errors_s.empty()) continue;
-        std::nth_element(errors_s.begin(), errors_s.begin() + static_cast<long>(errors_s.size() / 2), errors_s.end());
-        worst = std::max(worst, errors_s[errors_s.size() / 2] * fastest_hz);
+/// How many of the figures meet it, and the one that is farthest outside or, with none outside, nothing.
+struct Tallied {
+    int met = 0, all = 0;
+    const Mark* worst = nullptr;
+    const Flown* of = nullptr;
+    void add(const Mark& mark, const Flown& flown) {
+        ++all;
+        met += mark.met();
+        if (mark.met() || (worst != nullptr && worst->beyond() >= mark.beyond())) return;
+        worst = &mark;
+        of = &flown;
     }
-    return text("%.1f", worst);
+    [[nodiscard]] std::string count() const {
+        return all > 0 ? std::to_string(met) + " of " + std::to_string(all) : "–";
+    }
+};
+
+Tallied tallied(const Flown& flown, Demand demand) {
+    Tallied out;
+    for (const Mark& mark : flown.marks)
+        if (mark.demand == demand) out.add(mark, flown);
+    return out;
 }
 
-void summary(const std::vector<Flights>& groups) {
-    std::printf("\n## Summary\n");
-    table("",
-          {"sigmas within 0.5 to 2", "moments missed, false", "worst median error, periods",
-           "no harm; warned before it", "health: vertical filter", "GNSS fixes", "pressure altitude", "sensor alerts"},
-          groups, [](const Flown& flown) -> std::vector<std::string> {
-              int missed_all = 0, wrong_all = 0;
-              for (const TrialScore& score : flown.scores) {
-                  for (std::size_t m = 0; m < kFlightEvents.size(); ++m) {
-                      missed_all += missed(score, m);
-                      wrong_all += wrong(score, m);
-                  }
-              }
-              return {sigmas_within(flown.scores),
-                      std::to_string(missed_all) + ", " + std::to_string(wrong_all),
-                      worst_periods(flown),
-                      warning_cell(flown.scores),
-                      lamp_cell(flown.scores, Lamp::vertical),
-                      lamp_cell(flown.scores, Lamp::fixes),
-                      lamp_cell(flown.scores, Lamp::heights),
+/// A line a demand: what DEVELOPERS.md repeats.
+void in_short(const Flights& all) {
+    Sheet sheet("Demand", {"met, usual errors", "met, one thing worse", "farthest outside"});
+    for (std::size_t d = 0; d < kDemands; ++d) {
+        const auto demand = static_cast<Demand>(d);
+        Tallied usual, worse, both;
+        for (const Flown& flown : all) {
+            for (const Mark& mark : flown.marks) {
+                if (mark.demand != demand) continue;
+                (flown.listed.group == CaseGroup::troubles ? worse : usual).add(mark, flown);
+                both.add(mark, flown);
+            }
+        }
+        const std::string worst =
+            both.worst == nullptr ? "–" : both.worst->text() + " " + both.worst->about + ", " + both.of->listed.name;
+        sheet.row(text_of(demand), {usual.count(), worse.count(), worst});
+    }
+    sheet.print();
+}
+
+/// A column a demand, a line a case: how many figures meet it, and the worst.
+void acceptance(const Flights& all) {
+    const std::vector<std::string> columns{
+        "flights",  "sigmas", "moments' sigmas", "missed or false", "moments' times", "apogees", "landings",
+        "position", "age",    "consistent",      "warned",          "CPU s a flight"};
+    table("figures that meet the demand; the worst of the others", columns, all, [](const Flown& flown) {
+        std::vector<std::string> cells{std::to_string(flown.scores.size())};
+        for (std::size_t d = 0; d < kDemands; ++d) {
+            const Tallied of = tallied(flown, static_cast<Demand>(d));
+            const bool one = of.all == 1 && of.worst == nullptr;
+            std::string cell = of.count();
+            for (const Mark& mark : flown.marks)
+                if (one && mark.demand == static_cast<Demand>(d)) cell = mark.text();
+            cells.push_back(of.worst == nullptr ? cell : cell + ", " + of.worst->text());
+        }
+        double cpu_s = 0;
+        for (const TrialScore& score : flown.scores) cpu_s += score.cpu_s;
+        cells.push_back(text("%.2f", cpu_s / static_cast<double>(flown.scores.size())));
+        return cells;
+    });
+}
+
+/// Every figure outside, the farthest first.
+void out_of_range(const Flights& all) {
+    for (std::size_t d = 0; d < kDemands; ++d) {
+        std::vector<std::pair<const Mark*, const Flown*>> outside;
+        for (const Flown& flown : all)
+            for (const Mark& mark : flown.marks)
+                if (mark.demand == static_cast<Demand>(d) && !mark.met()) outside.emplace_back(&mark, &flown);
+        if (outside.empty()) continue;
+        std::ranges::stable_sort(outside,
+                                 [](const auto& a, const auto& b) { return a.first->beyond() > b.first->beyond(); });
+        Sheet sheet(text_of(static_cast<Demand>(d)), {"of", "figure", "± by chance", "outside by"});
+        for (const auto& [mark, flown] : outside)
+            sheet.row(flown->listed.title,
+                      {mark->about, mark->text(), std::isnan(mark->chance) ? "" : text("%.2f", mark->chance),
+                       text("%.2f", mark->beyond())});
+        sheet.print();
+    }
+}
+
+/// Health as the lamps say it, whatever is demanded of them.
+void lamps(const Flights& all) {
+    std::printf("\n## Health: per cent of judged rows \"consistent\", then \"overconfident\" or worse\n");
+    table("", {"vertical filter", "GNSS fixes", "pressure altitude", "no harm; warned before it", "sensor alerts"}, all,
+          [](const Flown& flown) -> std::vector<std::string> {
+              return {lamp_cell(flown.scores, Lamp::vertical), lamp_cell(flown.scores, Lamp::fixes),
+                      lamp_cell(flown.scores, Lamp::heights), warning_cell(flown.scores),
                       sum([](const TrialScore& s) { return s.sensor_alerts; })(flown.scores)};
           });
 }
 
-void predictions(const std::vector<Flights>& groups) {
-    std::vector<std::string> before_apogee, all;
+void predictions(const Flights& all) {
+    std::vector<std::string> before_apogee, names;
     for (std::size_t k = 0; k < kCheckpoints; ++k) {
         const auto checkpoint = static_cast<Checkpoint>(k);
-        all.push_back(to_string(checkpoint));
+        names.push_back(to_string(checkpoint));
         if (checkpoint < Checkpoint::apogee) before_apogee.push_back(to_string(checkpoint));
     }
     const auto each = [](std::size_t count, const std::function<std::string(std::size_t)>& cell) {
@@ -155,7 +197,7 @@ void predictions(const std::vector<Flights>& groups) {
         return out;
     };
     std::printf("\n## Apogee: truth in the 90 %% interval; median error, %% of apogee\n");
-    table("", before_apogee, groups, [&](const Flown& flown) {
+    table("", before_apogee, all, [&](const Flown& flown) {
         return each(before_apogee.size(), [&](std::size_t k) {
             return apogee_inside(static_cast<Checkpoint>(k))(flown.scores) + "; " + median([k](const TrialScore& s) {
                        return 100 * std::abs(s.predictions[k].apogee_error_m) / s.true_apogee_m;
@@ -164,8 +206,8 @@ void predictions(const std::vector<Flights>& groups) {
     });
     std::printf(
         "\n## Landing: truth in the 95 %% ellipse of the case that happened; median miss of its semi-major axis, m\n");
-    table("", all, groups, [&](const Flown& flown) {
-        return each(all.size(), [&](std::size_t k) {
+    table("", names, all, [&](const Flown& flown) {
+        return each(names.size(), [&](std::size_t k) {
             return landing_inside(static_cast<Checkpoint>(k))(flown.scores) + "; " +
                    median([k](const TrialScore& s) { return s.predictions[k].miss_m; }, "%.0f")(flown.scores) + " of " +
                    median([k](const TrialScore& s) { return s.predictions[k].semi_major_m; }, "%.0f")(flown.scores);
@@ -173,11 +215,11 @@ void predictions(const std::vector<Flights>& groups) {
     });
 }
 
-void moments(const std::vector<Flights>& groups) {
+void moments(const Flights& all) {
     std::printf("\n## Moments: missed, false; median error in ms (mean square of error over sigma); found after, s\n");
     std::vector<std::string> names;
     for (const EventId id : kFlightEvents) names.push_back(make_event({.id = id, .t_ns = 0}, 0).text);
-    table("", names, groups, [](const Flown& flown) {
+    table("", names, all, [](const Flown& flown) {
         std::vector<std::string> cells;
         for (std::size_t m = 0; m < kFlightEvents.size(); ++m) {
             const auto of_found = [m](double FlightEventScore::*value, double factor) {
@@ -197,17 +239,16 @@ void moments(const std::vector<Flights>& groups) {
     });
 }
 
-void quantities(const std::vector<Flights>& groups) {
+void quantities(const Flights& all) {
     std::vector<Scores> scores;
-    for (const Flights& group : groups)
-        for (const Flown& flown : group) scores.push_back(flown.scores);
+    for (const Flown& flown : all) scores.push_back(flown.scores);
     const std::vector<sim::TruePhase> phases = phases_of(scores);
     std::vector<std::string> names;
     for (const sim::TruePhase phase : phases) names.emplace_back(sim::to_string(phase));
     for (std::size_t q = 0; q < kQuantities; ++q) {
         const auto quantity = static_cast<Quantity>(q);
         std::printf("\n## Errors of %s\n", text_of(quantity).title().c_str());
-        table("", names, groups, [&](const Flown& flown) {
+        table("", names, all, [&](const Flown& flown) {
             std::vector<std::string> cells;
             for (const sim::TruePhase& phase : phases)
                 cells.push_back(errors_cell(flown.scores, quantity, {&phase, 1}));
@@ -218,7 +259,7 @@ void quantities(const std::vector<Flights>& groups) {
 
 void ground(const Flights& all) {
     std::printf("\n## On the ground\n");
-    table("", {"false flight events", "charges fired", "pressure pulses found", "shocks found", "sensor alerts"}, {all},
+    table("", {"false flight events", "charges fired", "pressure pulses found", "shocks found", "sensor alerts"}, all,
           [](const Flown& flown) -> std::vector<std::string> {
               const auto count = [&](const std::function<int(const TrialScore&)>& value) {
                   return sum(value)(flown.scores);
@@ -236,40 +277,78 @@ void ground(const Flights& all) {
 }
 
 /// What the tables show.
-void preface() {
-    const sim::ErrorSet set = *sim::error_set_from_name(errors());
+void preface(const Wish& wish, const Flights& all, const std::set<std::string>& builds) {
+    const sim::ErrorSet set = *sim::error_set_from_name(wish.errors);
+    std::size_t fewest = SIZE_MAX, most = 0;
+    double cpu_s = 0;
+    for (const Flown& flown : all) {
+        fewest = std::min(fewest, flown.scores.size());
+        most = std::max(most, flown.scores.size());
+        for (const TrialScore& score : flown.scores) cpu_s += score.cpu_s;
+    }
     std::printf(
-        R"(%d flights of each case from seed %d, with the errors "%s": %s. The bytes
-of the vehicle's transmitter go through the radio, the decoder, the clock and all estimators, and the results are compared with
-the simulator's truth, which is scattered around what the estimators are told (`tools/sim/scenario/error_set.cpp`).
+        R"(%zu to %zu flights of each of %zu cases, %.1f hours of one core, with the errors "%s": %s.
+%s The bytes of the vehicle's transmitter go through the radio, the decoder, the clock and all estimators, and the results are
+compared with the simulator's truth, which is scattered around what the estimators are told
+(`tools/sim/scenario/error_set.cpp`). Seeds below 1000 with the errors "tuning" are for tuning; none of these was seen there.
 
 A line is a case: a scenario of the demo vehicle, "rough" on a radio with 10 %% loss, bit errors, bursts and fades of two
-seconds; then rates of a vehicle with all sensors or a barometer alone, single samples and packets of five; vehicles with less; and
-the nominal flight with one thing worse. A cell of errors is: root mean square; in brackets the mean of (error / stated 1-sigma)²,
-1 is ideal, less is conservative, more is overconfident, bold beyond 0.5 and 2; then the part of the time with an estimate not
-older than half a second or one and a half samples. No answer counts as a miss. Health: per cent of judged rows "consistent", then
-"overconfident" or worse. Harm is any error beyond %.0f of its stated 1-sigma; a warning is a lamp at "overconfident" or an alert about
-a sensor. The limits that tests hold these figures to are in `tests/trials`.
+seconds; then rates; vehicles with less; and the nominal flight with one thing worse. Figures outside what is demanded
+(`tools/trials/acceptance.hpp`) are bold. No answer counts as a miss. A cell of errors is: root mean square; in brackets the mean of
+(error / stated 1-sigma)², 1 is ideal, less is conservative, more is overconfident; then the part of the time with an
+estimate not older than half a second or one and a half samples. Harm is any error beyond %.0f of its stated 1-sigma; a warning
+is a lamp at "overconfident" or worse, or an alert about a sensor. The limits that tests hold these figures to are in
+`tests/trials`.
 )",
-        flights(), static_cast<int>(first_seed()), errors().c_str(), std::string(set.summary).c_str(),
+        fewest, most, all.size(), cpu_s / 3600, wish.errors.c_str(), std::string(set.summary).c_str(),
+        builds.size() == 1 ? "All of them by one build of the estimators."
+                           : ("**By " + std::to_string(builds.size()) + " builds of the estimators.**").c_str(),
         TrialScore::kHarm);
+}
+
+void print(const Wish& wish) {
+    std::set<std::string> builds;
+    const Flights all = collect_all(wish, builds);
+    if (all.empty()) {
+        std::printf("Nothing has been flown yet.\n");
+        return;
+    }
+    Flights in_flight, on_ground;
+    for (const Flown& flown : all) (flown.listed.group == CaseGroup::ground ? on_ground : in_flight).push_back(flown);
+    preface(wish, all, builds);
+    std::printf("\n## In short\n");
+    in_short(all);
+    std::printf("\n## Case by case\n");
+    acceptance(all);
+    std::printf("\n## Out of range\n");
+    out_of_range(all);
+    lamps(in_flight);
+    moments(in_flight);
+    predictions(in_flight);
+    quantities(all);
+    if (!on_ground.empty()) ground(on_ground);
 }
 
 } // namespace
 
-int main() {
-    if (!sim::error_set_from_name(errors())) {
-        std::fprintf(stderr, "no error set \"%s\"; there are: ideal tuning acceptance\n", errors().c_str());
+int main(int argument_count, char** arguments) {
+    Wish wish;
+    CLI::App app{"Flies simulated flights through the whole station and prints how good its estimates are."};
+    app.add_option("--errors", wish.errors, "error set: ideal, tuning or acceptance")->envname("TURNSTONE_ERRORS");
+    app.add_option("--cases", wish.cases, "only cases with one of these words in their names")
+        ->envname("TURNSTONE_CASES");
+    app.add_option("--first", wish.first, "first seed; by default 5000 of \"acceptance\", 1 of the others");
+    app.add_option("--flights", wish.flights, "of each case, 200 by default; 0 flies none")
+        ->envname("TURNSTONE_FLIGHTS");
+    app.add_option("--folder", wish.folder, "where slices are kept");
+    app.add_flag("--fly-only", wish.fly_only, "print no tables");
+    CLI11_PARSE(app, argument_count, arguments);
+    try {
+        if (!sim::error_set_from_name(wish.errors)) throw std::runtime_error("no error set " + wish.errors);
+        fly(wish);
+        if (!wish.fly_only) print(wish);
+    } catch (const std::exception& error) {
+        std::fprintf(stderr, "bench_flights: %s\n", error.what());
         return 1;
     }
-    preface();
-    const Flights on_ground = fly_ground();
-    const std::vector<Flights> in_flight{fly_scenarios(), fly_rates(), fly_kits(), fly_troubles()};
-    summary(in_flight);
-    moments(in_flight);
-    predictions(in_flight);
-    std::vector<Flights> all = in_flight;
-    all.push_back(on_ground);
-    quantities(all);
-    ground(on_ground);
 }

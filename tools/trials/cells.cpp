@@ -68,19 +68,6 @@ std::string errors_cell(const Scores& scores, Quantity quantity, std::span<const
                                            : rms + " " + available;
 }
 
-std::string sigmas_within(const Scores& scores) {
-    int within = 0, all = 0;
-    for (std::size_t q = 0; q < kQuantities; ++q) {
-        for (const sim::TruePhase& phase : phases_of({scores})) {
-            const Tally tally = tally_of(scores, static_cast<Quantity>(q), {&phase, 1});
-            if (tally.errors.normalised_count == 0) continue;
-            ++all;
-            within += holds(tally.errors.normalised_square());
-        }
-    }
-    return std::to_string(within) + " of " + std::to_string(all);
-}
-
 std::string warning_cell(const Scores& scores) {
     int unharmed = 0, warned = 0;
     for (const TrialScore& score : scores) {

@@ -20,8 +20,6 @@ inline constexpr std::array kDescent{sim::TruePhase::falling, sim::TruePhase::un
 inline constexpr double kSquareLeast = 0.5, kSquareMost = 2.0;
 /// "rms (mean of (error / sigma)^2) per cent of the phase with an estimate".
 [[nodiscard]] std::string errors_cell(const Scores& scores, Quantity quantity, std::span<const sim::TruePhase> phases);
-/// Sigmas of all quantities and phases whose mean square is within kSquareLeast and kSquareMost, of how many.
-[[nodiscard]] std::string sigmas_within(const Scores& scores);
 /// "median / worst" of what `value` gives; NaN is left out.
 [[nodiscard]] Cell spread(const std::function<double(const TrialScore&)>& value, const char* format);
 [[nodiscard]] Cell median(const std::function<double(const TrialScore&)>& value, const char* format = "%.2f");

@@ -18,6 +18,7 @@ namespace {
 constexpr double kDegree = 180 / std::numbers::pi;
 const std::string kFolder = "sanderling/estimate/";
 constexpr double kSettled_s = 10; ///< to find the clock and to align
+constexpr double kBack_s = 1.0;   ///< fixes come again for so long
 
 std::string key_of(EventId id) {
     return make_event({.id = id, .t_ns = 0}, 0, {.index = 0, .name = "sanderling"}).key;
@@ -40,7 +41,7 @@ double turned(double degrees) {
 Scorer::Scorer(const sim::FlightResult& flight, const sim::Scenario& scenario, const Schema& schema)
     : flight_(&flight), schema_(&schema), station_enu_m_(LocalFrame(scenario.site.pad).to_enu_m(scenario.site.station)),
       charges_fire_(scenario.charges_fire), drogue_late_(scenario.drogue_late_s > 0),
-      hold_s_(hold_s(scenario.telemetry)) {
+      hold_s_(hold_s(scenario.telemetry)), fix_hz_(scenario.telemetry.fix_hz) {
     answered_s_.fill(-kInfinity);
     for (const sim::TruthSample& sample : flight.truth.samples)
         if (sample.t_s > kSettled_s)
@@ -91,7 +92,11 @@ void Scorer::take(const Batch& batch) {
     for (const RowRecord& record : batch.rows) {
         const Table& table = schema_->tables[record.table];
         if (record.frame >= 0) {
-            if (table.kind == TableKind::packet) packet(batch.frames[static_cast<std::size_t>(record.frame)], record);
+            if (table.kind != TableKind::packet) continue;
+            packet(batch.frames[static_cast<std::size_t>(record.frame)], record);
+            const auto dimensions = columns_[record.table].find("fix_dimensions");
+            if (dimensions != columns_[record.table].end() && batch.numbers_of(record, table)[dimensions->second] >= 2)
+                fixes_s_.push_back(seconds_between(kStart_ns, record.t_rx_ns));
             continue;
         }
         if (table.kind != TableKind::estimate) continue;
@@ -99,8 +104,12 @@ void Scorer::take(const Batch& batch) {
         const sim::TruthSample truth = truth_at(row.t_s);
         if (is(record, "air")) air(row, truth);
         if (is(record, "vertical")) vertical(row, truth);
-        if (is(record, "navigation")) navigation(row, truth);
+        if (is(record, "navigation")) {
+            navigation(row, truth);
+            if (std::isfinite(row["east_m"])) positions_s_.push_back(seconds_between(kStart_ns, record.t_rx_ns));
+        }
         if (is(record, "look_angles")) look_angles(row, truth);
+        if (is(record, "ascent") || is(record, "landing")) prediction_shown(record);
         if (is(record, "ascent")) apogee(row);
         if (is(record, "landing")) landing(row);
     }
@@ -202,6 +211,32 @@ void Scorer::look_angles(const Row& row, const sim::TruthSample& truth) {
             row["elevation_deg_sigma"]);
 }
 
+void Scorer::prediction_shown(const RowRecord& record) {
+    const auto& e = flight_->truth.events;
+    const double shown_s = seconds_between(kStart_ns, record.t_rx_ns);
+    if (!(shown_s > e.liftoff_s) || shown_s > e.touchdown_s) return;
+    ++score_.predictions_in_flight;
+    score_.oldest_prediction_s = std::fmax(score_.oldest_prediction_s, seconds_between(record.t_ns, record.t_rx_ns));
+}
+
+/// Fixes are back from kBack_s after the first on, while they follow one another: up to the one after which two and
+/// more are missing.
+void Scorer::count_positions() {
+    if (fixes_s_.empty()) return;
+    const double follows_s = std::max(0.5, 2.5 / fix_hz_);
+    std::size_t fix = 0, position = 0;
+    double since_s = fixes_s_.front();
+    for (double t_s = kSettled_s; t_s <= fixes_s_.back(); t_s += sim::kTruthStep_s) {
+        for (; fix + 1 < fixes_s_.size() && fixes_s_[fix + 1] <= t_s; ++fix)
+            if (fixes_s_[fix + 1] - fixes_s_[fix] > follows_s) since_s = fixes_s_[fix + 1];
+        while (position + 1 < positions_s_.size() && positions_s_[position + 1] <= t_s) ++position;
+        if (t_s - since_s < kBack_s || t_s - fixes_s_[fix] > follows_s) continue;
+        score_.with_fixes_s += sim::kTruthStep_s;
+        const bool there = !positions_s_.empty() && positions_s_[position] <= t_s;
+        if (there && t_s - positions_s_[position] <= hold_s_) score_.placed_s += sim::kTruthStep_s;
+    }
+}
+
 PredictionScore* Scorer::asked_before(double t_s, double PredictionScore::*unanswered) {
     PredictionScore* found = nullptr;
     for (const AskedCheckpoint& asked : asked_) {
@@ -263,6 +298,7 @@ void Scorer::event(const Event& event) {
 TrialScore Scorer::score() {
     if (height_nis_count_ > 0) score_.height_nis = height_nis_sum_ / height_nis_count_;
     if (fix_nis_count_ > 0) score_.fix_nis = fix_nis_sum_ / fix_nis_count_;
+    count_positions();
     return score_;
 }
 

@@ -28,6 +28,7 @@ class Scorer {
     /// In the order of time; those that the flight has.
     [[nodiscard]] const std::vector<AskedCheckpoint>& checkpoints() const noexcept { return asked_; }
     void take(const Batch& batch);
+    /// Once, after everything was taken.
     [[nodiscard]] TrialScore score();
 
   private:
@@ -50,6 +51,8 @@ class Scorer {
     void vertical(const Row& row, const sim::TruthSample& truth);
     void navigation(const Row& row, const sim::TruthSample& truth);
     void look_angles(const Row& row, const sim::TruthSample& truth);
+    void prediction_shown(const RowRecord& record);
+    void count_positions();
     void apogee(const Row& row);
     void landing(const Row& row);
     void event(const Event& event);
@@ -67,6 +70,8 @@ class Scorer {
     std::array<double, kFlightEvents.size()> flight_events_true_s_{NAN, NAN, NAN,
                                                                    NAN, NAN, NAN}; ///< NaN: did not happen
     double hold_s_; ///< an estimate counts as there for this long
+    double fix_hz_;
+    std::vector<double> fixes_s_, positions_s_; ///< when the station had them
     std::array<double, kQuantities> answered_s_;
     TrialScore score_;
     double height_nis_sum_ = 0, fix_nis_sum_ = 0;

@@ -1,6 +1,7 @@
 #include "tools/trials/trial.hpp"
 
 #include <algorithm>
+#include <ctime>
 #include <filesystem>
 #include <map>
 #include <numbers>
@@ -22,6 +23,51 @@ namespace turnstone::trials {
 namespace {
 
 const std::filesystem::path kDemo = std::filesystem::path(TURNSTONE_SOURCE_DIR) / "tools/demo";
+/// No round is under way when one is asked for, and one that is has this long to end.
+constexpr double kBeforeAsked_s = 0.6, kAfterAsked_s = 0.7;
+constexpr double kPredictionPeriod_s = 0.5; ///< a station's own
+
+double thread_cpu_s() {
+    timespec now{};
+    clock_gettime(CLOCK_THREAD_CPUTIME_ID, &now);
+    return static_cast<double>(now.tv_sec) + 1e-9 * static_cast<double>(now.tv_nsec);
+}
+
+/// Which rounds of predictions are started and flown, as the flight goes on.
+class Rounds {
+  public:
+    Rounds(Pipeline& pipeline, const std::vector<AskedCheckpoint>& asked) : pipeline_(&pipeline), asked_(&asked) {
+        pipeline.fly_one_prediction_in(0);
+    }
+    /// Everything up to `t_s` is about to be taken in.
+    void go_on(double t_s, Batch& batch) {
+        for (; next_ < asked_->size() && (*asked_)[next_].t_s <= t_s; ++next_) {
+            // The first tick from then on starts a round; it ends with the samples that follow.
+            const double asked_s = (*asked_)[next_].t_s;
+            pipeline_->fly_one_prediction_in(1);
+            pipeline_->set_prediction_period(0);
+            pipeline_->advance(kStart_ns + seconds_to_ns(asked_s + 0.1), batch);
+            pipeline_->set_prediction_period(kInfinity);
+            quiet_until_s_ = asked_s + kAfterAsked_s;
+            passed_over_ = false;
+        }
+        const bool soon = next_ < asked_->size() && t_s > (*asked_)[next_].t_s - kBeforeAsked_s;
+        if (soon || t_s < quiet_until_s_) {
+            pipeline_->set_prediction_period(kInfinity);
+        } else {
+            if (!passed_over_) pipeline_->fly_one_prediction_in(0);
+            passed_over_ = true;
+            pipeline_->set_prediction_period(kPredictionPeriod_s);
+        }
+    }
+
+  private:
+    Pipeline* pipeline_;
+    const std::vector<AskedCheckpoint>* asked_;
+    std::size_t next_ = 0;
+    double quiet_until_s_ = -kInfinity;
+    bool passed_over_ = true;
+};
 
 } // namespace
 
@@ -124,34 +170,29 @@ PipelineSetup trial_setup(const sim::Scenario& scenario) {
 }
 
 TrialScore run_trial(const sim::Scenario& scenario, std::uint64_t seed) {
+    const double began_cpu_s = thread_cpu_s();
     const sim::FlightResult flight = sim::fly(scenario, seed);
     const PipelineSetup setup = trial_setup(scenario);
     Pipeline pipeline(setup, kStart_ns);
-    pipeline.set_prediction_period(kInfinity);
     Scorer scorer(flight, scenario, pipeline.schema());
+    Rounds rounds(pipeline, scorer.checkpoints());
     Batch batch;
     const auto take = [&] {
         scorer.take(batch);
         batch.clear();
     };
-    const auto at = [](double t_s) { return kStart_ns + seconds_to_ns(t_s); };
-    std::size_t next = 0;
-    const auto& asked = scorer.checkpoints();
     for (const sim::Delivery& delivery : flight.received.deliveries) {
-        for (; next < asked.size() && asked[next].t_s <= delivery.t_end_s; ++next) {
-            // The first tick from then on starts a round; it ends with the samples that follow.
-            pipeline.set_prediction_period(0);
-            pipeline.advance(at(asked[next].t_s + 0.1), batch);
-            pipeline.set_prediction_period(kInfinity);
-        }
-        const std::int64_t t_ns = at(delivery.t_end_s);
+        rounds.go_on(delivery.t_end_s, batch);
+        const std::int64_t t_ns = kStart_ns + seconds_to_ns(delivery.t_end_s);
         const auto bytes = std::as_bytes(std::span(flight.received.bytes).subspan(delivery.offset, delivery.size));
         pipeline.chunk(0, t_ns, t_ns, bytes, batch);
         take();
     }
-    pipeline.advance(at(flight.truth.samples.back().t_s + 60), batch);
+    pipeline.advance(kStart_ns + seconds_to_ns(flight.truth.samples.back().t_s + 60), batch);
     take();
-    return scorer.score();
+    TrialScore score = scorer.score();
+    score.cpu_s = thread_cpu_s() - began_cpu_s;
+    return score;
 }
 
 std::vector<TrialScore> run_trials(const sim::Scenario& scenario, std::uint64_t first, int count) {

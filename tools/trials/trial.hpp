@@ -14,6 +14,7 @@
 #include <optional>
 #include <span>
 #include <string>
+#include <type_traits>
 #include <vector>
 
 #include "server/estimate/event.hpp"
@@ -132,9 +133,19 @@ struct TrialScore {
     /// First in flight: an error beyond kHarm of its stated 1-sigma; a lamp or an alert that says so. NaN: never.
     double harmed_s = NAN, warned_s = NAN;
     static constexpr double kHarm = 5;
+    /// While fixes had been coming for a second: how long that was, and how long of it there was a position.
+    double with_fixes_s = 0, placed_s = 0;
+    int predictions_in_flight = 0;
+    double oldest_prediction_s = NAN; ///< of these: from the state that it starts from to its being shown
+    double cpu_s = 0;                 ///< of the simulator and the station together; the only score that chance moves
 };
+/// Slices of a table are kept as they are in memory (slices.hpp).
+static_assert(std::is_trivially_copyable_v<TrialScore>);
 
-/// Deterministic. Throws std::runtime_error when the demo's files cannot be read.
+/// Deterministic but for cpu_s. Throws std::runtime_error when the demo's files cannot be read.
+///
+/// Rounds of predictions are flown at the checkpoints alone; the others take their place in time and give rows without
+/// figures, which shows when they would have come and costs nothing.
 [[nodiscard]] TrialScore run_trial(const sim::Scenario& scenario, std::uint64_t seed);
 
 /// The station that receives it: one link, "radio".

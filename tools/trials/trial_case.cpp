@@ -60,6 +60,23 @@ const std::vector<Trouble>& troubles() {
              for (double* each : {&e.accel_scale, &e.accel_misalignment_rad, &e.gyro_scale, &e.gyro_misalignment_rad})
                  *each *= 3;
          }},
+        {"drift", "three times the drift with temperature",
+         [](auto& s) {
+             sim::InertialErrors& e = s.errors.inertial;
+             for (double* each : {&e.accel_mps2_per_k, &e.gyro_radps_per_k, &e.scale_per_k}) *each *= 3;
+         }},
+        {"vibration", "three times the accelerometer's error by vibration",
+         [](auto& s) { s.errors.inertial.rectification_s2_per_m *= 3; }},
+        {"relock", "first fixes after a loss three times as far off",
+         [](auto& s) {
+             s.errors.receiver.relock_m *= 3;
+             s.errors.receiver.relock_mps *= 3;
+         }},
+        {"sparse", "one fix a second, scattering 1.6 times as far as told",
+         [](auto& s) {
+             s.errors.receiver.size = 1.15;
+             s.errors.receiver.correlated_share = 0.8;
+         }},
         {"middle", "samples dated in their middle",
          [](auto& s) { s.vehicle.sensors.imu_sample_time = SampleTime::middle; }},
         {"start", "samples dated at their start",
