@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "protocol/packet/space_packet.hpp"
 #include "shared/constants.hpp"
 #include "shared/time.hpp"
 
@@ -10,7 +11,6 @@ namespace turnstone {
 
 namespace {
 
-constexpr unsigned kSequenceModulus = 16384; // CCSDS 133.0-B-2, 4.1.3.4.3
 // Packets come in bursts, and radios hold some back: up to this many more than the period allows are believed.
 constexpr double kBurstFactor = 1.5;
 constexpr double kBurstPackets = 32;
