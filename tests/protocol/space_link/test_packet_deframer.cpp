@@ -84,7 +84,7 @@ TEST_CASE("headers that cannot be begin no packet", "[packet_deframer]") {
     CHECK(good(4, std::byte{4}) == 0);    // longer than any
 }
 
-TEST_CASE("noise is bounded and reported in pieces", "[packet_deframer]") {
+TEST_CASE("noise among packets is bounded and reported in pieces", "[packet_deframer]") {
     const Cut seen = cut(deframer_of(), Bytes(2 * kTooLongBytesMax + 10, std::byte{0xFF}), {4096, 1});
     REQUIRE(seen.frames.size() == 2);
     CHECK(seen.frames[1].stream_offset == kTooLongBytesMax);
