@@ -16,12 +16,11 @@ export const kLinkCounters = [
   'out_of_order',
   'sequence_resets',
   'undecodable',
-  'first_here',
-  'only_here',
-  'combined_from',
   'rate_10s',
 ] as const;
-export const kLinkColumns = [...kLinkCounters, 'loss_10s', 'age_s'] as const;
+/** Further ones where several links carry one vehicle. */
+export const kReceiverCounters = ['first_here', 'only_here', 'combined_from'] as const;
+export const kLinkColumns = [...kLinkCounters, ...kReceiverCounters, 'loss_10s', 'age_s'] as const;
 export type LinkColumn = (typeof kLinkColumns)[number];
 
 export function link_table(description: Description, link: string): Table | undefined {
@@ -55,6 +54,20 @@ const kSilent_s = 3; // as the server calls a link that brings nothing
 export function last_heard_s(tape: Tape, vehicle: number): TapeSeconds {
   const age_s = last_packet_s(tape, newest_link(tape, vehicle));
   return age_s > kSilent_s ? tape.cursor_s - age_s : tape.cursor_s;
+}
+
+/**
+ * Packets that a link heard first, or alone, as a fraction of all that came of its vehicle; NaN where none did, or where no
+ * other link carries it.
+ */
+export function heard_fraction(tape: Tape, name: string, column: 'first_here' | 'only_here'): number {
+  const { links } = tape.description;
+  const value = (link: string, what: LinkColumn) => link_value(tape, link_table(tape.description, link), what);
+  const vehicle = links.find((link) => link.name === name)?.vehicle;
+  const beside = links.filter((link) => link.vehicle === vehicle);
+  if (beside.length < 2) return NaN;
+  const all = beside.reduce((sum, link) => sum + (value(link.name, 'first_here') || 0), 0);
+  return all > 0 ? value(name, column) / all : NaN;
 }
 
 /** The vehicle's link that heard it last. */

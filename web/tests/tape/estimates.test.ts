@@ -18,7 +18,7 @@ import {
   type ColumnOf,
   type Estimator,
 } from '../../src/tape/estimates';
-import { kLinkColumns, last_packet_s, link_table, newest_link } from '../../src/tape/links';
+import { heard_fraction, kLinkColumns, last_packet_s, link_table, newest_link } from '../../src/tape/links';
 import { Tape } from '../../src/tape/tape';
 import { column, description, pair, replay_at, table, words } from '../support/builders';
 
@@ -113,6 +113,22 @@ it('takes the link that heard the vehicle last', () => {
   const tape = replay_at(60, description(tables, { links }), rows);
   expect(newest_link(tape, 0)?.name).toBe('link/far');
   expect(newest_link(replay_at(60, description(tables, { links }), {}), 0)?.name, 'none was heard').toBe('link/near');
+});
+
+it('says what each of several receivers heard of all that came', () => {
+  const links = ['near', 'far', 'other'].map((name, i) => ({ name, uri: '', vehicle: i < 2 ? 0 : 1 }));
+  const columns = [column('first_here'), column('only_here')];
+  const tables = links.map(({ name }) => table(`link/${name}`, 'link', columns));
+  const rows = {
+    'link/near': { first_here: 30, only_here: 5 },
+    'link/far': { first_here: 70, only_here: 20 },
+    'link/other': { first_here: 9, only_here: 9 },
+  };
+  const tape = replay_at(60, description(tables, { links }), rows);
+  expect(heard_fraction(tape, 'near', 'first_here')).toBeCloseTo(0.3);
+  expect(heard_fraction(tape, 'far', 'only_here')).toBeCloseTo(0.2);
+  expect(heard_fraction(tape, 'other', 'first_here'), 'alone').toBeNaN();
+  expect(heard_fraction(replay_at(60, description(tables, { links }), {}), 'near', 'first_here'), 'nothing').toBeNaN();
 });
 
 it('lets the age of the last packet grow on while no row comes', () => {
