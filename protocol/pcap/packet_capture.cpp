@@ -22,14 +22,14 @@ constexpr std::uint16_t kNull = 0, kEthernet = 1, kAx25 = 3, kRawOld = 12, kRawO
 constexpr unsigned kTypeIpv4 = 0x0800, kTypeIpv6 = 0x86DD, kTypeVlan = 0x8100, kTypeVlans = 0x88A8;
 constexpr unsigned kUdp = 17, kFragmentHeader = 44;
 
-std::uint64_t number_of(std::span<const std::byte> bytes, bool little) noexcept {
+std::uint64_t octets_as_number(std::span<const std::byte> bytes, bool little) noexcept {
     std::uint64_t value = 0;
     for (std::size_t k = 0; k < bytes.size(); ++k)
         value = value << 8U | std::to_integer<std::uint64_t>(bytes[little ? bytes.size() - 1 - k : k]);
     return value;
 }
 unsigned big16(std::span<const std::byte> bytes, std::size_t at) noexcept {
-    return static_cast<unsigned>(number_of(bytes.subspan(at, 2), false));
+    return static_cast<unsigned>(octets_as_number(bytes.subspan(at, 2), false));
 }
 
 struct Magic {
@@ -41,18 +41,18 @@ constexpr std::array<Magic, 4> kPcapMagics = {
     {{0xA1B2C3D4, true, false}, {0xD4C3B2A1, false, false}, {0xA1B23C4D, true, true}, {0x4D3CB2A1, false, true}}};
 
 const Magic* pcap_magic(std::span<const std::byte> head) noexcept {
-    const auto found = std::ranges::find(kPcapMagics, number_of(head.first(4), true), &Magic::value);
+    const auto found = std::ranges::find(kPcapMagics, octets_as_number(head.first(4), true), &Magic::value);
     return found == kPcapMagics.end() ? nullptr : &*found;
 }
 
 } // namespace
 
 bool PacketCapture::is_one(std::span<const std::byte> head) noexcept {
-    return head.size() >= 4 && (pcap_magic(head) != nullptr || number_of(head.first(4), true) == kSectionHeader);
+    return head.size() >= 4 && (pcap_magic(head) != nullptr || octets_as_number(head.first(4), true) == kSectionHeader);
 }
 
 std::uint64_t PacketCapture::number(std::span<const std::byte> bytes) const noexcept {
-    return number_of(bytes, is_little_);
+    return octets_as_number(bytes, is_little_);
 }
 
 void PacketCapture::fail(const std::string& why) {
@@ -89,7 +89,7 @@ bool PacketCapture::next() {
 
 void PacketCapture::begin() {
     if (rest().size() < 4) return;
-    if (number_of(rest().first(4), true) == kSectionHeader) {
+    if (octets_as_number(rest().first(4), true) == kSectionHeader) {
         kind_ = Kind::pcapng;
         return;
     }
@@ -126,8 +126,8 @@ std::optional<bool> PacketCapture::pcap_record() {
 
 std::optional<bool> PacketCapture::pcapng_block() {
     if (rest().size() < kBlockBytes) return std::nullopt;
-    const bool is_section = number_of(rest().first(4), true) == kSectionHeader;
-    if (is_section) is_little_ = number_of(rest().subspan(8, 4), true) == kByteOrderMagic;
+    const bool is_section = octets_as_number(rest().first(4), true) == kSectionHeader;
+    if (is_section) is_little_ = octets_as_number(rest().subspan(8, 4), true) == kByteOrderMagic;
     const auto type = static_cast<std::uint32_t>(number(rest().first(4)));
     const std::uint64_t size = number(rest().subspan(4, 4));
     if (size < kBlockBytes || size % 4 != 0 || size > kRecordBytesMax) {

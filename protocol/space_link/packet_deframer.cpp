@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cstring>
 
+#include "protocol/packet/space_packet.hpp"
+
 namespace turnstone {
 
 PacketDeframer::PacketDeframer(std::vector<std::byte> sync, const KnownPackets& known)

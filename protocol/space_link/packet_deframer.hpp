@@ -13,12 +13,13 @@
 
 #include "protocol/framing/deframer.hpp"
 #include "protocol/framing/frame.hpp"
-#include "protocol/packet/space_packet.hpp"
 
 namespace turnstone {
 
+inline constexpr std::size_t kApids = 2048; ///< what eleven bits tell apart
+
 struct KnownPackets {
-    std::bitset<kIdleApid + 1> apids; ///< without that of idle packets, which are always known
+    std::bitset<kApids> apids;        ///< without that of idle packets, which are always known
     std::size_t packet_bytes_max = 0; ///< kFrameBytesMax at least
 };
 

@@ -9,6 +9,7 @@
 #include "protocol/coding/randomizer.hpp"
 #include "protocol/framing/crc16.hpp"
 #include "protocol/framing/escaped_deframer.hpp"
+#include "protocol/packet/space_packet.hpp"
 #include "protocol/space_link/packet_deframer.hpp"
 #include "protocol/space_link/tm_deframer.hpp"
 #include "protocol/space_link/tm_encoder.hpp"
