@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 #include "tests/support/temporary_folder.hpp"
 #include "tools/trials/acceptance.hpp"

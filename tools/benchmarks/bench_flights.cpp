@@ -128,7 +128,7 @@ void in_short(const Flights& all) {
         {"position once fixes are back for 1 s: 99 % of the time", {position}},
         {"a prediction when it is shown: at most 0.5 s old", {age}},
         {"health consistent in 95 % of rows; warned before harm in 90 % of flights", {consistent, warned}}};
-    Sheet sheet("Demand", {"met, usual errors", "met, one thing worse", "farthest outside"});
+    Sheet sheet("Demand on the estimates", {"met, usual errors", "met, one thing worse", "farthest outside"});
     for (const Line& line : lines) {
         Tallied usual, worse, both;
         for (const Flown& flown : all) {

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 #include "server/pipeline/events.hpp"
 
@@ -57,6 +58,13 @@ bool is_factor(Demand demand) {
     return false;
 }
 
+/// Where a vehicle stands its speed is zero and, on the rail, its place the pad's by definition: an estimate has no error
+/// there, and no sigma can be small enough.
+bool at_rest(sim::TruePhase phase) {
+    return phase == sim::TruePhase::on_the_rail || phase == sim::TruePhase::on_the_stand ||
+           phase == sim::TruePhase::down;
+}
+
 void mark_sigmas(const Scores& scores, std::vector<Mark>& out) {
     for (std::size_t q = 0; q < kQuantities; ++q) {
         for (const sim::TruePhase phase : phases_of({scores})) {
@@ -69,7 +77,7 @@ void mark_sigmas(const Scores& scores, std::vector<Mark>& out) {
             out.push_back(
                 {Demand::sigmas,
                  std::string(text_of(static_cast<Quantity>(q)).name) + ", " + std::string(sim::to_string(phase)),
-                 square.value(), kSquareLeast, kSquareMost, square.chance()});
+                 square.value(), at_rest(phase) ? 0 : kSquareLeast, kSquareMost, square.chance()});
         }
     }
 }

@@ -9,7 +9,8 @@
 namespace turnstone::trials {
 
 enum class Demand : unsigned char {
-    sigmas,        ///< mean of (error / stated 1-sigma)^2 of each quantity in each phase, kSquareLeast to kSquareMost
+    sigmas, ///< mean of (error / stated 1-sigma)^2 of each quantity in each phase: kSquareLeast to kSquareMost; at rest
+            ///< only the latter
     moment_sigmas, ///< the same of each moment's time
     moments,       ///< missed and false: none, on a rough radio at most 2 in a thousand flights
     moment_times,  ///< median error at most one and a half periods of the fastest sensor

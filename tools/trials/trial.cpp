@@ -39,34 +39,42 @@ class Rounds {
     Rounds(Pipeline& pipeline, const std::vector<AskedCheckpoint>& asked) : pipeline_(&pipeline), asked_(&asked) {
         pipeline.fly_one_prediction_in(0);
     }
-    /// Everything up to `t_s` is about to be taken in.
+    /// Everything up to `t_s` is about to be taken in: packets may be a second apart, and ticks lie between them.
     void go_on(double t_s, Batch& batch) {
-        for (; next_ < asked_->size() && (*asked_)[next_].t_s <= t_s; ++next_) {
-            // The first tick from then on starts a round; it ends with the samples that follow.
+        for (; next_ < asked_->size(); ++next_) {
             const double asked_s = (*asked_)[next_].t_s;
+            pass_over(std::min(t_s, asked_s - kBeforeAsked_s), batch);
+            if (t_s <= asked_s - kBeforeAsked_s) return;
+            pipeline_->set_prediction_period(kInfinity);
+            if (t_s < asked_s) return;
+            // The first tick from then on starts a round; it ends with the samples and ticks that follow.
+            advance(asked_s, batch);
             pipeline_->fly_one_prediction_in(1);
             pipeline_->set_prediction_period(0);
-            pipeline_->advance(kStart_ns + seconds_to_ns(asked_s + 0.1), batch);
+            advance(asked_s + 0.1, batch);
             pipeline_->set_prediction_period(kInfinity);
-            quiet_until_s_ = asked_s + kAfterAsked_s;
-            passed_over_ = false;
+            flown_until_s_ = asked_s + kAfterAsked_s;
         }
-        const bool soon = next_ < asked_->size() && t_s > (*asked_)[next_].t_s - kBeforeAsked_s;
-        if (soon || t_s < quiet_until_s_) {
-            pipeline_->set_prediction_period(kInfinity);
-        } else {
-            if (!passed_over_) pipeline_->fly_one_prediction_in(0);
-            passed_over_ = true;
-            pipeline_->set_prediction_period(kPredictionPeriod_s);
-        }
+        pass_over(t_s, batch);
     }
 
   private:
+    /// From the end of a round that is flown on.
+    void pass_over(double t_s, Batch& batch) {
+        if (t_s < flown_until_s_) return;
+        advance(flown_until_s_, batch);
+        pipeline_->fly_one_prediction_in(0);
+        pipeline_->set_prediction_period(kPredictionPeriod_s);
+        advance(t_s, batch);
+    }
+    void advance(double t_s, Batch& batch) {
+        if (t_s > 0) pipeline_->advance(kStart_ns + seconds_to_ns(t_s), batch);
+    }
+
     Pipeline* pipeline_;
     const std::vector<AskedCheckpoint>* asked_;
     std::size_t next_ = 0;
-    double quiet_until_s_ = -kInfinity;
-    bool passed_over_ = true;
+    double flown_until_s_ = 0;
 };
 
 } // namespace
