@@ -83,6 +83,17 @@ TEST_CASE("figures are met or not by the limits demanded, and say by how much no
     CHECK(mark_of(marks, Demand::position, "").beyond() == Approx(9));
 }
 
+TEST_CASE("an impact that ends telemetry is found by the silence after it") {
+    Scores scores(3, score(1));
+    for (TrialScore& one : scores) one.flight_events[5] = {.happened = true};
+    const auto missed = [&] {
+        return mark_of(marks_of(listed("ballistic"), scores), Demand::moments, "Touchdown missed");
+    };
+    CHECK(missed().value == 3);
+    for (TrialScore& one : scores) one.presumed_impact_error_s = 0.02;
+    CHECK(missed().met());
+}
+
 TEST_CASE("a rough radio may miss two moments in a thousand flights, a clean one none") {
     Scores scores(500, score(1));
     scores[0].flight_events[0].found = 0;

@@ -303,7 +303,8 @@ void preface(const Wish& wish, const Flights& all, const std::set<std::string>& 
         R"(%zu to %zu flights of each of %zu cases, %.1f hours of one core, with the errors "%s": %s.
 %s The bytes of the vehicle's transmitter go through the radio, the decoder, the clock and all estimators, and the results are
 compared with the simulator's truth, which is scattered around what the estimators are told
-(`tools/sim/scenario/error_set.cpp`). Seeds below 1000 with the errors "tuning" are for tuning; none of these was seen there.
+(`tools/sim/scenario/error_set.cpp`). Seeds below 1000 with the errors "tuning" are for tuning, which never sees those
+from 5000 with "acceptance". Below a hundred flights of a case, percentages of flights say little.
 
 A line is a case: a scenario of the demo vehicle, "rough" on a radio with 10 %% loss, bit errors, bursts and fades of two
 seconds; then rates; vehicles with less; and the nominal flight with one thing worse. Figures outside what is demanded

@@ -58,8 +58,8 @@ bool is_factor(Demand demand) {
     return false;
 }
 
-/// Where a vehicle stands its speed is zero and, on the rail, its place the pad's by definition: an estimate has no error
-/// there, and no sigma can be small enough.
+/// Where a vehicle stands its speed is zero and, on the rail, its place the pad's by definition: an estimate has no
+/// error there, and no sigma can be small enough.
 bool at_rest(sim::TruePhase phase) {
     return phase == sim::TruePhase::on_the_rail || phase == sim::TruePhase::on_the_stand ||
            phase == sim::TruePhase::down;
@@ -96,7 +96,10 @@ void mark_moments(const ListedCase& listed, const sim::Telemetry& telemetry, con
         Ratio square;
         std::vector<double> errors_s;
         for (const TrialScore& score : scores) {
-            missed_all += missed(score, m);
+            // An impact that ends telemetry is presumed from the silence.
+            const bool presumed =
+                kFlightEvents[m] == EventId::touchdown && std::isfinite(score.presumed_impact_error_s);
+            if (!presumed) missed_all += missed(score, m);
             wrong_all += wrong(score, m);
             const FlightEventScore& event = score.flight_events[m];
             if (!event.happened || event.found == 0) continue;
