@@ -69,8 +69,8 @@ PacketVerdict PacketMerge::take(const Seen& packet) noexcept {
 const UncountedMerge::Seen* UncountedMerge::find_copy(std::uint64_t content, LinkId link,
                                                       std::int64_t t_rx_ns) noexcept {
     const std::uint64_t bit = std::uint64_t{1} << (link % 64U);
-    for (std::size_t k = 0; k < count_; ++k) { // the oldest first: they are copied in order
-        Seen& seen = seen_[(next_ + kSeen - count_ + k) % kSeen];
+    for (std::size_t k = 1; k <= count_; ++k) { // the newest first: what is older may have been lost on this link
+        Seen& seen = seen_[(next_ + kSeen - k) % kSeen];
         if (seen.content != content || seen.link == link || (seen.copied_by & bit) != 0 ||
             t_rx_ns - seen.t_rx_ns > kLinksApartNs)
             continue;
