@@ -39,7 +39,7 @@ void Interpreter::run() {
     auto handed_over_at = std::chrono::steady_clock::now();
     while (const auto received = queue_.take()) {
         std::visit([this](const auto& what) { take(what); }, *received);
-        if (queue_.idle()) stored_.reset();
+        if (stored_ && queue_.idle()) stored_.reset();
         const auto now = std::chrono::steady_clock::now();
         if (!queue_.idle() && now < handed_over_at + kTogether && batch_->numbers.size() < kBatchNumbersMax) continue;
         hand_over();

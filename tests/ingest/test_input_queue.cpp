@@ -1,4 +1,5 @@
 // However far the interpreter falls behind, what waits for it fits into a bounded memory, and nothing is lost.
+#include <algorithm>
 #include <condition_variable>
 #include <cstddef>
 #include <cstdint>
@@ -141,12 +142,14 @@ TEST_CASE("an interpreter that stood still for long makes the same of what it re
         tape.id = id;
         tape.t_start_ns = kBegin_ns;
         queue.put(TapeBegins{.tape = tape}, kBegin_ns);
+        std::size_t most = 0;
         for (std::uint64_t i = 0; i < kChunks; ++i) {
             const auto inputs = chunks.next();
             recorder.push(inputs);
             queue.put(inputs, chunks.t_ns());
-            REQUIRE(queue.backlog(chunks.t_ns()).kept_bytes <= kMax);
+            most = std::max(most, queue.backlog(chunks.t_ns()).kept_bytes);
         }
+        CHECK(most <= kMax);
         {
             const std::lock_guard lock(mutex);
             may_go_on = true;
