@@ -1,3 +1,4 @@
+#include <algorithm>
 #include <array>
 #include <bit>
 #include <cmath>
@@ -261,7 +262,9 @@ TEST_CASE("plain SQL shows every verdict in the word the program has for it") {
     const auto path = directory.recording("words");
     create_recording(path, {}, {}, {kStart_ns, kStart_ns, "", ""}, false);
     Batch batch;
-    for (unsigned value = 0; value < 12; ++value) {
+    constexpr unsigned kRows =
+        1 + std::max({kWords<FrameVerdict>.size(), kWords<DecodeVerdict>.size(), kWords<PacketVerdict>.size()});
+    for (unsigned value = 0; value < kRows; ++value) {
         batch.frames.push_back({.frame_verdict = static_cast<FrameVerdict>(value),
                                 .decode_verdict = static_cast<DecodeVerdict>(value),
                                 .packet_verdict = static_cast<PacketVerdict>(value)});
@@ -273,7 +276,8 @@ TEST_CASE("plain SQL shows every verdict in the word the program has for it") {
     check_words<FrameVerdict>(database, "frame_verdict");
     check_words<DecodeVerdict>(database, "decode_verdict");
     check_words<PacketVerdict>(database, "packet_verdict");
-    CHECK(database.text("SELECT packet_verdict FROM frame_utc WHERE id = 12").empty()); // a number without a word
+    CHECK(database.text("SELECT packet_verdict FROM frame_utc WHERE id = " + std::to_string(kRows))
+              .empty()); // a number without a word
 }
 
 TEST_CASE("a vehicle's table may have the name of anything that every recording holds") {

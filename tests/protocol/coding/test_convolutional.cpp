@@ -107,10 +107,11 @@ TEST_CASE("noisy symbols are decoded as another library decodes them, errors inc
         const auto expected = bits_of(from_hex(received.at("decoded_hex").get<std::string>()));
         REQUIRE(bits.size() + ViterbiDecoder::kDepth + ViterbiDecoder::kBits >= expected.size());
         // The other knows the first state and looks back over all symbols, so that a path may differ at the start and,
-        // where noise is as strong as the signal, now and then where two were as good.
+        // where noise is as strong as the signal, now and then where two were as good: in a hundredth of the bits at
+        // most.
         std::size_t different = 0;
         for (std::size_t k = 0; k < bits.size(); ++k) different += bits[k] != expected[k] ? 1 : 0;
-        CHECK(different <= (received.at("eb_n0_db") > 2 ? 0u : 12u));
+        CHECK(different <= (received.at("eb_n0_db") > 2 ? 0u : bits.size() / 100));
     }
 }
 

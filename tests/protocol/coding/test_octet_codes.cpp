@@ -85,7 +85,7 @@ TEST_CASE("received words are corrected or given up as another library does", "[
         const ReedSolomon code(each.at("correctable").get<unsigned>());
         Bytes word = in_conventional(each, "received_hex", dual);
         const auto result = code.correct(word);
-        if (each.at("corrected") == -1) {
+        if (each.at("corrected").get<int>() < 0) { // as that library says of too many errors
             CHECK_FALSE(result);
             CHECK(word == in_conventional(each, "received_hex", dual));
             ++given_up;

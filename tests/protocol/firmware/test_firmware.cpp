@@ -33,6 +33,19 @@ void run(const std::string& command) {
     REQUIRE(std::system(command.c_str()) == 0);
 }
 
+/// Not every kernel does; where it does not, programs of 32 bits are only compiled.
+bool runs_32_bits() {
+    static const bool runs = [] {
+        const fs::path folder = work_folder("probe");
+        write_file(folder / "probe.c", "int main(void) { return 0; }\n");
+        const std::string program = (folder / "probe").string();
+        run("gcc -m32 -o " + program + " " + program + ".c");
+        return std::system((program + " 2>/dev/null").c_str()) == 0;
+    }();
+    if (!runs) WARN("this machine runs no programs of 32 bits");
+    return runs;
+}
+
 /// Checks a program's output (see roundtrip.c) against what the ground decodes; returns numbers checked.
 int check_output(const fs::path& output, const Dictionary& dictionary) {
     Decoder decoder(dictionary);
@@ -94,6 +107,7 @@ TEST_CASE("firmware's frames decode to what firmware meant, on 64 and 32 bits", 
     for (const std::string mode : {"-m64 -fsanitize=undefined -fno-sanitize-recover=all", "-m32"}) {
         run("gcc " + mode + kWarnings + "-O1 -I" + folder.string() + " " + sources + " -o " +
             (folder / "roundtrip").string());
+        if (mode == "-m32" && !runs_32_bits()) continue;
         run((folder / "roundtrip").string() + " > " + (folder / "output").string());
         CHECK(check_output(folder / "output", dictionary) == 60 * (12 + 13 + 5 + 3 + 101) + 6 * 12 * 83);
     }
@@ -109,7 +123,8 @@ TEST_CASE("the demo's header compiles as C99 and as C++ without a warning", "[fi
     fs::copy_file(folder / "unit.c", folder / "unit.cpp", fs::copy_options::overwrite_existing);
     const std::string base = " -I" + folder.string() + " -o " + (folder / "unit").string() + " " + folder.string();
     run("gcc" + kWarnings + base + "/unit.c && " + (folder / "unit").string());
-    run("gcc -m32" + kWarnings + base + "/unit.c && " + (folder / "unit").string());
+    run("gcc -m32" + kWarnings + base + "/unit.c");
+    if (runs_32_bits()) run((folder / "unit").string());
     run("g++ -std=c++20 -Wall -Wextra -Wconversion -Wshadow -Werror" + base + "/unit.cpp && " +
         (folder / "unit").string());
 }
