@@ -67,7 +67,7 @@ class TmDeframer {
     [[nodiscard]] const DeframerCounts& counts() const noexcept { return counts_; }
     [[nodiscard]] std::span<const std::byte> pending() const noexcept { return bits_.link_from(accounted_); }
     [[nodiscard]] const CodeFigures& figures() const noexcept { return figures_; }
-    /// The worst is asked for anew.
+    /// The worst begins again.
     void begin_period() noexcept { figures_.worst_corrected = 0; }
 
   private:

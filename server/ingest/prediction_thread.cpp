@@ -3,10 +3,15 @@
 #include <exception>
 #include <utility>
 
-#include <sched.h>
 #include <spdlog/spdlog.h>
+#include <sys/resource.h>
 
 namespace turnstone {
+namespace {
+
+constexpr int kNiceness = 10; ///< of this thread alone
+
+} // namespace
 
 PredictionThread::~PredictionThread() {
     {
@@ -31,9 +36,9 @@ void PredictionThread::look() {
 }
 
 void PredictionThread::run() {
-    // Whoever wakes takes its core at once, which a lower nice value does not promise.
-    const sched_param none{};
-    if (::sched_setscheduler(0, SCHED_IDLE, &none) != 0)
+    // Behind what has a viewer waiting, but never without a share of its own: on a busy machine a thread that only runs
+    // when nothing else does keeps others waiting for what it holds, and a killed process from its end.
+    if (::setpriority(PRIO_PROCESS, 0, kNiceness) != 0)
         spdlog::warn("predictions run at the same priority as everything else");
     for (;;) {
         {

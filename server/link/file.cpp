@@ -50,7 +50,7 @@ class FileLink final : public Link {
             PacketCapture::is_one(head))
             capture_.emplace(source_.udp_port);
         if (!capture_ && source_.udp_port) {
-            cannot_open(source_.path + " is no packet capture (pcap, pcapng); leave udp_port= out");
+            cannot_open(source_.path + " is not a packet capture (pcap, pcapng); leave udp_port= out");
             return;
         }
         t_paced_ns_ = station_now_ns();

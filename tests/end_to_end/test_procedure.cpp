@@ -47,7 +47,10 @@ class Desk {
     unsigned act(const std::string& what, json body) {
         body["vehicle"] = "sanderling";
         body["by"] = "KL";
-        return send("/api/live/" + what, body).status;
+        unsigned status = 0; // the address is said before the recording begins
+        for (int k = 0; k < 200; ++k, std::this_thread::sleep_for(50ms))
+            if (status = send("/api/live/" + what, body).status; status != 503) break;
+        return status;
     }
     /// Waits until the recording tells of the event so many times.
     [[nodiscard]] bool told(const std::string& event, const std::string& step, std::size_t times = 1) {

@@ -195,7 +195,7 @@ TEST_CASE("A packet capture without what was asked for says so at its end") {
     CHECK_THAT(watch.detail(), Catch::Contains("no UDP datagram to port 77"));
     LinkWatch raw("file:" + source_path("README.md").string() + "?udp_port=77");
     REQUIRE(raw.reaches("cannot_open"));
-    CHECK_THAT(raw.detail(), Catch::Contains("is no packet capture"));
+    CHECK_THAT(raw.detail(), Catch::Contains("is not a packet capture"));
 }
 
 TEST_CASE("Times of a record go on as they were recorded, but never back, and no night long") {

@@ -31,6 +31,7 @@ std::vector<std::string> all_sources(const std::set<std::string>& endings) {
 /// Folders that hold more, and why.
 const std::map<std::string, std::size_t> kLargerFolders = {
     {"server/estimate/phases", 22}, // a watcher for each transition, each with its header
+    {"tests/fuzz", 30},             // a program per fuzz target
 };
 
 /// Test folders that have no source folder of their name, and why.

@@ -163,7 +163,7 @@ TEST_CASE("slices are kept, replaced and put together by seed") {
     collected = collect(folder.path(), "baro-1");
     CHECK(collected.scores.size() == 15);
     CHECK(collected.scores[0].cpu_s == 4);
-    // Cut short, it is no slice.
+    // Cut short, it does not count.
     const auto path = folder.path() / "baro-1-5010.scores";
     std::filesystem::resize_file(path, std::filesystem::file_size(path) - 1);
     CHECK(collect(folder.path(), "baro-1").scores.size() == 5);

@@ -336,7 +336,8 @@ TEST_CASE("a fall without a parachute ends in a warning with where and when") {
             ++warned;
             INFO(each->text);
             CHECK(each->level == Level::warning);
-            const double left_s = std::max(0.0, impact_s - ToldFlight::at_s(*each));
+            const double left_s = impact_s - ToldFlight::at_s(*each);
+            if (left_s <= 0) continue; // of what is past there is neither
             CHECK(number_in(*each, "impact_in_s") == Approx(left_s).margin(1.6));
             CHECK(std::abs(number_in(*each, "distance_m") - lies_m.head<2>().norm()) < 130);
         }

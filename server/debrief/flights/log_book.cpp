@@ -111,7 +111,7 @@ json LogBook::list(const std::string& live_id) {
     for (auto path = paths.rbegin(); path != paths.rend(); ++path) {
         const std::string id = path->stem().string();
         const auto known = known_.find(id);
-        // The one under way always has changed: that it is read now and then is no news.
+        // The one under way always has changed: to read it now and then tells nothing new.
         if (known == known_.end() || (id != live_id && !holds(known->second, *path, false))) ++unread;
         if (known == known_.end()) continue;
         if (known->second.flights.empty()) {

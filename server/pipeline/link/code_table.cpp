@@ -29,7 +29,7 @@ TableOf<CodePeriod> code_table() {
     table.add({"frames", "Transfer frames", "1", "", 0, "Good ones"}, [](S s) { return number(s.now.frames); })
         .add({"frames_lost", "Transfer frames lost", "1", kCodeGroup, 0, "By the counts of the virtual channels"},
              [](S s) { return number(s.now.frames_lost); })
-        .add({"packets_cut", "Packets cut", "1", "", 0, "Begun in a frame, and not ended"},
+        .add({"packets_cut", "Packets cut", "1", "", 0, "Started in a frame, and not ended"},
              [](S s) { return number(s.now.packets_cut); })
         .add({"corrected", "Corrected symbols", "1", kCodeGroup, 0, "Of Reed-Solomon codewords, in all"},
              [](S s) { return number(s.now.symbols_corrected); })

@@ -17,7 +17,7 @@ struct CodePeriod {
 /// "link/<name>/code": once a second.
 [[nodiscard]] TableOf<CodePeriod> code_table();
 
-/// Symbols that a codeword of the link with this URI corrects, 0 without such a code; empty: it is no telemetry stream.
+/// Symbols that a codeword of the link with this URI corrects, 0 without such a code; empty: of another framing.
 [[nodiscard]] std::optional<unsigned> code_of_link(const std::string& uri);
 
 } // namespace turnstone

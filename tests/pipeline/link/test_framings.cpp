@@ -174,7 +174,7 @@ TEST_CASE("what two links bring from one receiver counts once") {
     std::set<double> times;
     for (const auto& fix : fixes) times.insert(fix[0]);
     CHECK(times.size() == 39); // the first may be half of one
-    // Where a link was silent, its first fix afterwards may be a part of one, which is no copy.
+    // Where a link was silent, its first fix afterwards may be a part of one, and not a copy.
     CHECK(fixes.size() <= times.size() + 2);
     const auto counts = rows_of(two, out, "link/second", {"duplicates"});
     REQUIRE_FALSE(counts.empty());

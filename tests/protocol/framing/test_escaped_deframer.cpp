@@ -124,7 +124,7 @@ TEST_CASE("of AX.25 frames the information of UI frames is read, whatever path t
         INFO(entry.at("id").get<std::string>());
         CHECK(contents(format, hex_of(entry, "kiss_frame_hex")) == std::vector<Bytes>{hex_of(entry, "info_hex")});
         ++checked;
-        // Cut anywhere in its head it is too short, with another control field it is no UI frame.
+        // Cut anywhere in its head it is too short, with another control field it is another kind of frame.
         Bytes frame = hex_of(entry, "frame_hex");
         const std::size_t head = frame.size() - hex_of(entry, "info_hex").size();
         const auto verdict = [&](const Bytes& content) {
