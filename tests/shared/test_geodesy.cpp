@@ -105,3 +105,15 @@ TEST_CASE("A position that is not a number stays one and throws nothing") {
     CHECK(std::isnan(frame.to_geodetic({0, 0, nan}).height_m));
     CHECK(std::isnan(geodesic({nan, 0, 0}, {1, 1, 0}).distance_m));
 }
+
+TEST_CASE("a position in text is latitude and longitude in degrees, on the Earth") {
+    const auto position = position_in("-47.2525,68.4975");
+    REQUIRE(position);
+    CHECK(position->latitude_deg == -47.2525);
+    CHECK(position->longitude_deg == 68.4975);
+    CHECK(position->height_m == 0);
+    for (const char* wrong : {"", "47", "47,", ",8", "47,8,400", "91,0", "0,-180.5", "nan,0", "47;8", "47, 8", "x,y"}) {
+        INFO(wrong);
+        CHECK_FALSE(position_in(wrong));
+    }
+}
