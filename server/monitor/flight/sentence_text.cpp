@@ -121,7 +121,7 @@ std::string reporting(const Said& said) {
                                         : ""})});
 }
 
-std::string presumed_down(const Said& said) {
+std::string presumed(const Said& said) {
     const auto hit_s = said.number("impact_ago_s"), silent_s = said.number("silent_s");
     if (!hit_s) return down(said, "presumed down" + (silent_s ? ", no signal for " + duration(*silent_s) : ""));
     const std::string where = place(said);
@@ -178,7 +178,7 @@ std::string state(SentenceForm form, const Said& said) {
             {"Under " + (name.empty() ? "parachute" : name) + ".", motion(), next_parachute(said), landing(said)});
     }
     case SentenceForm::down: return down(said, "down");
-    case SentenceForm::presumed_down: return presumed_down(said);
+    case SentenceForm::presumed_down: return presumed(said);
     case SentenceForm::no_signal: return no_signal(said);
     case SentenceForm::no_parachute:
         return sentences(

@@ -126,10 +126,10 @@ Result<LogTimes> times_by_clock(const LogIndex& log, const RadioRecord& radio, s
 
 namespace {
 
-using Found = std::vector<std::optional<analysis::Alignment>>;
+using Alignments = std::vector<std::optional<analysis::Alignment>>;
 
 /// A part that would lie on another one's time is in the wrong place: the one that less speaks for is let go.
-void drop_contradictions(const std::vector<Reach>& reach, Found& found) {
+void drop_contradictions(const std::vector<Reach>& reach, Alignments& found) {
     const auto at_s = [&](std::size_t boot, std::int64_t raw_ns) {
         return found[boot]->fixed_s(static_cast<double>(raw_ns) * 1e-9);
     };
@@ -146,7 +146,7 @@ void drop_contradictions(const std::vector<Reach>& reach, Found& found) {
 
 Result<LogTimes> times_by_signal(const LogIndex& log, const Signal& heard, AlignBy method, std::int64_t t_start_ns) {
     const auto reach = reach_of_boots(log);
-    Found found;
+    Alignments found;
     std::string why = "no value of it is in the log";
     std::size_t most_values = 0;
     for (const Signal& signal : log.signals) {
