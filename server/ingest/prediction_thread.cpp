@@ -36,8 +36,8 @@ void PredictionThread::look() {
 }
 
 void PredictionThread::run() {
-    // Behind what has a viewer waiting, but never without a share of its own: on a busy machine a thread that only runs
-    // when nothing else does keeps others waiting for what it holds, and a killed process from its end.
+    // Behind what has a viewer waiting, but never without a turn: on a busy machine a thread that only runs when
+    // nothing else does keeps others waiting for what it holds, and a killed process from its end.
     if (::setpriority(PRIO_PROCESS, 0, kNiceness) != 0)
         spdlog::warn("predictions run at the same priority as everything else");
     for (;;) {

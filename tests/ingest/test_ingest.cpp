@@ -203,9 +203,13 @@ TEST_CASE("Link states and markers are recorded as actions; a new recording begi
     ingest.new_recording("second");
     REQUIRE(eventually([&] { return outputs.begun().size() == 2; }));
     REQUIRE(recorder.flush(5000));
-    CHECK(stored_actions(recordings).size() == before.size() + 1);
-    CHECK(stored_actions(recordings).back() ==
-          Action(LinkReport{.link = "old-flight", .state = LinkState::end_of_file}));
+    const auto reports = [](const std::vector<Action>& actions) { // a busy machine may have a backlog beside them
+        return std::ranges::count_if(actions, [](const Action& one) { return !std::holds_alternative<Backlog>(one); });
+    };
+    CHECK(reports(stored_actions(recordings)) == reports(before) + 1);
+    CHECK(std::ranges::count(stored_actions(recordings),
+                             Action(LinkReport{.link = "old-flight", .state = LinkState::end_of_file})) ==
+          std::ranges::count(before, Action(LinkReport{.link = "old-flight", .state = LinkState::end_of_file})) + 1);
     CHECK(outputs.begun().back().name == "second");
     ingest.stop();
     ingest.stop();

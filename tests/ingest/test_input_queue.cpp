@@ -106,7 +106,10 @@ TEST_CASE("a request keeps its place behind inputs that are left to the recordin
 TEST_CASE("the age of what waits is that of the oldest, also while it is read from the recording") {
     InputQueue queue(0);
     Chunks chunks;
-    for (std::uint64_t i = 0; i < 2 * InputQueue::kStoredAtOnce; ++i) queue.put(chunks.next(), chunks.t_ns());
+    for (std::uint64_t i = 0; i < 2 * InputQueue::kStoredAtOnce; ++i) {
+        auto chunk = chunks.next(); // which moves the time on
+        queue.put(std::move(chunk), chunks.t_ns());
+    }
     const double whole_s = 2 * InputQueue::kStoredAtOnce * 0.005;
     CHECK(queue.backlog(chunks.t_ns()).behind_s == Approx(whole_s - 0.005));
     (void)queue.take();
