@@ -178,21 +178,19 @@ FlightEstimator::News FlightEstimator::pressure(const PressureSample& sample, Fl
     if (!std::isfinite(heights.above_pad_m)) return news;
 
     const VerticalEstimate vertical = filter_.estimate();
-    AirSpeeds speeds = speeds_of(heights, vertical, picture.air_speed);
+    const AirSpeeds speeds = speeds_of(heights, vertical, picture.air_speed);
+    derived_.air(sample.t_ns, speeds, phases_);
     const double metres_per_pa = heights.above_pad_noise_m / pressure_noise_pa_;
     const double q_pa = std::isfinite(speeds.dynamic_pressure_pa) ? speeds.dynamic_pressure_pa : 0.0;
     const double sigma_m = std::hypot(heights.above_pad_noise_m, metres_per_pa * port_noise_pa(speeds.mach, q_pa));
     // Port error, the lag of the bay and a charge show as a distance from the filtered height.
     const double off_m = vertical.valid ? heights.above_pad_m - vertical.altitude_m : 0.0;
+    picture.air = AirPicture{sample.t_ns, heights, speeds, std::hypot(heights.above_pad_sigma_m, sigma_m, off_m)};
+    news.air = true;
+
     filter_.height(sample.t_ns, heights.above_pad_m, sigma_m, metres_per_pa * q_pa,
                    vertical.valid ? vertical.vertical_speed_mps : 0.0,
                    pad_.atmosphere().profile_sigma_m(heights.geopotential_above_pad_m));
-    // Slow heights change what is known of the speed.
-    if (const VerticalEstimate after = filter_.estimate(); after.valid && after.t_ns >= sample.t_ns)
-        speeds = speeds_of(heights, after, picture.air_speed);
-    derived_.air(sample.t_ns, speeds, phases_);
-    picture.air = AirPicture{sample.t_ns, heights, speeds, std::hypot(heights.above_pad_sigma_m, sigma_m, off_m)};
-    news.air = true;
     if (!stuck_announced_) phases_.height({sample.t_ns, heights.above_pad_m, sigma_m});
     after_measurement(sample.t_ns, news, picture, events);
     update_figures(news, picture);
@@ -207,7 +205,6 @@ bool FlightEstimator::heights_by_pressure(std::int64_t t_ns) const noexcept {
 
 FlightEstimator::News FlightEstimator::fix(const FixSample& sample, FlightPicture& picture, EventSink& events) {
     News news;
-    if (sample.fix_dimensions < 2 && !has_accelerometer_ && !has_pressure_) filter_.doubt_rest();
     if (sample.fix_dimensions < 2 || sample.t_ns <= t_fix_ns_ || !std::isfinite(sample.latitude_deg) ||
         !std::isfinite(sample.longitude_deg))
         return news;

@@ -12,11 +12,7 @@
 ///
 /// Rest and flight. While the vehicle is thought to stand, two models run side by side (math/two_models.hpp): rest,
 /// where speed is zero and an accelerometer shows its bias, and flight as above, with a small rate of leaving rest. The
-/// first odd height therefore opens the stated sigma, and a motion that nobody announced is followed. What nothing has
-/// shown yet is stated as rest, and no sigma can be right there: heights of 0.4 m (1-sigma) show a climb of 100 m/s2
-/// when 3 sigma are a t^2 / 2, after 0.15 s and the sensor's own delay, and those of 1 Hz after half a second in the
-/// mean, when the vehicle makes 15 or 50 m/s. To hold there, the sigma of a speed on the rail would have to be a
-/// quarter of that all the time. A loss of satellites is a sign too: see doubt_rest().
+/// first odd height therefore opens the stated sigma, and a motion that nobody announced is followed.
 ///
 /// Heights are measurements of h + k S - c q - d v0 (S the day's own 1-sigma at that height, q the height that one
 /// dynamic pressure is worth, v0 the speed it was made at), white, each with its own 1-sigma. A height whose normalised
@@ -161,8 +157,6 @@ class VerticalFilter {
     void height(std::int64_t t_ns, double altitude_m, double sigma_m, double port_m = 0.0, double speed_mps = 0.0,
                 double day_m = 0.0);
     void fix(const VerticalFix& fix);
-    /// A receiver that nothing else speaks beside lost its satellites: small receivers do under thrust.
-    void doubt_rest() noexcept;
     /// Takes in waiting heights that are old enough, and shows a state without accelerometer as of about `t_ns`.
     void advance(std::int64_t t_ns);
 

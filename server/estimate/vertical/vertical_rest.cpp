@@ -18,9 +18,6 @@ constexpr double kComesToRest_per_s = 0.1;
 constexpr double kSway_mps2 = 0.05;
 constexpr double kRestGateNis = 9.0;
 constexpr double kRestPenaltyMax = 50.0;
-/// Probability of rest when the only sensor, a receiver, loses its satellites on the rail: it happens under thrust, and
-/// when somebody stands before it.
-constexpr double kRestWithoutFix = 0.3;
 /// An accelerometer that contradicts rest for so many cycles (3 s), while heights agree with it, has been turned over.
 constexpr int kRestRejectedMax = 30;
 
@@ -31,12 +28,6 @@ std::array<double, 2> VerticalFilter::probability_now() const {
     const double left = -std::expm1(-kLeavesRest_per_s * std::max(0.0, seconds_between(t_mixed_ns_, t_ns_)));
     const double rests = (1.0 - left) * pair_.probability[kRest];
     return {rests, 1.0 - rests};
-}
-
-void VerticalFilter::doubt_rest() noexcept {
-    if (!started_ || !two_models() || pair_.probability[kRest] <= kRestWithoutFix) return;
-    pair_.probability = {kRestWithoutFix, 1.0 - kRestWithoutFix};
-    ahead_.reset();
 }
 
 VerticalKalman VerticalFilter::stated() const {
