@@ -24,7 +24,6 @@ namespace turnstone::estimate {
 namespace {
 
 constexpr double kTiltUsable_rad = 0.1;
-constexpr double kDoubtsRest = 0.5; ///< probability of rest
 constexpr double kEngineRow_s = 1.0;
 
 /// An estimator and the tables it is reported in.
@@ -79,15 +78,6 @@ PortSigmas port_sigmas(const AirPicture& air, double coefficient_sigma) {
     const double q_pa = std::isfinite(air.speeds.dynamic_pressure_pa) ? air.speeds.dynamic_pressure_pa : 0.0;
     const double pa_per_m = air.heights.density_kg_m3 * kGravityStandard_mps2;
     return {port_noise_pa(air.speeds.mach, q_pa) / pa_per_m, coefficient_sigma * q_pa / pa_per_m};
-}
-
-/// A height from pressure as the translation filter takes it: of the air when it passed the vents.
-void take_height(const PressureSample& sample, const AirPicture& air, const SensorNoise& sensors, double port_m,
-                 const VerticalEstimate& vertical, TranslationFilter& filter) {
-    const double speed_mps = vertical.valid ? std::abs(vertical.vertical_speed_mps) : 0.0;
-    const double late_m = kPressureDelayDoubt * sensors.pressure_delay_sigma_s * speed_mps;
-    filter.height(sample.t_ns - seconds_to_ns(sensors.pressure_delay_s), air.heights.above_pad_m,
-                  air.heights.above_pad_noise_m, std::hypot(air.heights.above_pad_sigma_m, port_m, late_m));
 }
 
 /// With a second accelerometer a reading beyond the first one's range is not a fault.
@@ -149,14 +139,6 @@ struct EstimatorChain::State {
                 manoeuvre_of(picture.phase.motion)};
     }
 
-    /// A motor may have lit before the phases know: the vertical filter doubts rest first.
-    [[nodiscard]] Manoeuvre manoeuvre() const {
-        const Motion motion = picture.phase.motion;
-        const VerticalEstimate& vertical = picture.vertical;
-        const bool leaves = motion == Motion::rest && vertical.valid && vertical.rest_probability < kDoubtsRest;
-        return manoeuvre_of(leaves ? Motion::boost : motion);
-    }
-
     void take_fix(const FixSample& sample) {
         auto fix = translation->input.fix(sample);
         const PhasePicture& phase = picture.phase;
@@ -172,7 +154,7 @@ struct EstimatorChain::State {
         }
         fix->scatter = picture.fix_scatter = fix_scatter.factors();
         TranslationFilter& filter = translation->filter;
-        if (flight) filter.expect(manoeuvre());
+        if (flight) filter.expect(manoeuvre_of(picture.phase.motion));
         filter.fix(*fix);
         if (flight && picture.phase.phase == Phase::on_rail) filter.on_the_rail(sample.t_ns);
         picture.translation = filter.estimate();
@@ -249,9 +231,9 @@ void EstimatorChain::pressure(const PressureSample& sample, EstimateSink& sink) 
                 s.navigation->height(sample.t_ns, air.heights.above_pad_m,
                                      std::hypot(air.heights.above_pad_noise_m, port.noise_m), air_m, port.steady_m);
             if (s.translation) {
-                s.translation->filter.expect(s.manoeuvre());
-                take_height(sample, air, s.vehicle.sensors, std::hypot(port.noise_m, port.steady_m), s.picture.vertical,
-                            s.translation->filter);
+                s.translation->filter.expect(manoeuvre_of(s.picture.phase.motion));
+                s.translation->filter.height(sample.t_ns, air.heights.above_pad_m, air.heights.above_pad_noise_m,
+                                             std::hypot(air_m, port.noise_m, port.steady_m));
             }
         }
     }
@@ -310,7 +292,6 @@ void EstimatorChain::engine(const EngineSample& sample, EstimateSink& sink) {
 void EstimatorChain::tick(std::int64_t t_ns, EstimateSink& sink) {
     State& s = *state_;
     if (s.translation) {
-        if (s.flight) s.translation->filter.expect(s.manoeuvre());
         s.translation->filter.advance(t_ns);
         s.picture.translation = s.translation->filter.estimate();
     }

@@ -28,6 +28,9 @@ constexpr double kPressureGone_s = 2.5;
 /// A fix on the pad; beyond, a vehicle that is first heard of is somewhere else.
 constexpr double kAtPad_m = 150.0;
 constexpr double kAtPadSpeed_mps = 2.0;
+/// A sensor's own filter is easily left out of what is told of it, and one that lags far more harms more than one that
+/// is not sure.
+constexpr double kPressureDelayDoubt = 2.0;
 constexpr double kPadFixes_s = 10.0;
 constexpr double kPadHeightDiffers_m = 15.0;
 

@@ -28,10 +28,6 @@
 
 namespace turnstone::estimate {
 
-/// The 1-sigma that a vehicle file gives a pressure's delay counts for this many: a sensor's own filter is easily left
-/// out of what is told of it, and one that lags far more harms more than one that is not sure.
-inline constexpr double kPressureDelayDoubt = 2.0;
-
 class FlightEstimator {
   public:
     /// Estimates of vertical motion are taken at most this often, by their own time.

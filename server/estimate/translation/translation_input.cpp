@@ -12,7 +12,6 @@ using Eigen::Vector3d;
 namespace {
 
 constexpr double kSettle_s = 1.5;
-constexpr double kPeriodFollows = 0.2;
 constexpr double kFoundAcross_m = 15;
 constexpr double kFoundUp_m = 20;
 constexpr double kFound_mps = 5;
@@ -42,13 +41,8 @@ std::optional<TranslationFix> TranslationInput::fix(const FixSample& sample) {
         {sample.latitude_deg, sample.longitude_deg, has_height ? sample.height_ellipsoid_m : frame_.origin().height_m});
     out.velocity_enu_mps = sample.velocity_enu_mps;
     if (!has_height) out.position_enu_m.z() = out.velocity_enu_mps.z() = kNaN;
-    const double since_s = seconds_between(t_fix_ns_, sample.t_ns);
-    if (t_fix_ns_ != 0 && since_s > 0) period_s_ += kPeriodFollows * (std::clamp(since_s, 0.02, 1.0) - period_s_);
-    t_fix_ns_ = sample.t_ns;
-    // Alike from fix to fix while it lasts: many are not better than one.
-    const double alike = std::sqrt(std::max(1.0, kSettle_s / period_s_));
     const double unsettled =
-        t_found_ns_ == 0 ? 0 : alike * std::exp(-std::max(0.0, seconds_between(t_found_ns_, sample.t_ns)) / kSettle_s);
+        t_found_ns_ == 0 ? 0 : std::exp(-std::max(0.0, seconds_between(t_found_ns_, sample.t_ns)) / kSettle_s);
     out.horizontal_sigma_m =
         std::hypot(at_least(sample.accuracy_horizontal_m, sensors_.fix_horizontal_m), unsettled * kFoundAcross_m);
     out.vertical_sigma_m =

@@ -2,9 +2,9 @@
 /// From a receiver's fixes to the translation filter's.
 ///
 /// A receiver that lost its satellites (it says so: a fix without dimensions) comes back with positions tens of metres
-/// and velocities several metres a second off, and settles within seconds: its first fixes count less, and as they are
-/// alike, many of them no more than one. Silence says nothing of the receiver, and changes nothing. The sizes are
-/// common practice with small receivers after hard acceleration, without a published source.
+/// and velocities several metres a second off, and settles within seconds: its first fixes count less. Silence says
+/// nothing of the receiver, and changes nothing. The sizes are common practice with small receivers after hard
+/// acceleration, without a published source.
 #include <cstdint>
 #include <optional>
 
@@ -28,8 +28,6 @@ class TranslationInput {
     LocalFrame frame_;
     bool lost_ = false;
     std::int64_t t_found_ns_ = 0; ///< first fix after a loss; 0: there was none
-    std::int64_t t_fix_ns_ = 0;
-    double period_s_ = 1; ///< from fix to fix
 };
 
 } // namespace turnstone::estimate

@@ -171,35 +171,6 @@ TEST_CASE("A vehicle without inertial sensors has its position, track and look a
     }
 }
 
-TEST_CASE("How high a tracker with a barometer is under thrust is known as well as it says") {
-    // Receivers lose their satellites there and heights lag behind; liftoff is announced late.
-    auto scenario = demo_scenario("nominal");
-    scenario.errors = *sim::error_set_from_name("tuning");
-    scenario.disperse = true;
-    double ratio2 = 0;
-    int counted = 0;
-    for (std::uint64_t seed = 1; seed <= 6; ++seed) {
-        const auto flight = sim::fly_sensors(scenario, seed);
-        const Equipment has{.accelerometer = false, .gyro = false};
-        EstimatorChain chain(scenario.vehicle, scenario.site, has.inputs());
-        chain.set_prediction_period(std::numeric_limits<double>::infinity());
-        TableKeeper rows(chain);
-        const auto& events = flight.truth.events;
-        fly_chain(flight.sensors, scenario.site, has, scenario.before_ignition_s - kWarmUp_s, events.burnout_s + 3,
-                  chain, rows);
-        for (const auto& row : rows.rows("navigation")) {
-            const double t_s = seconds_between(kPositionStart_ns, row.t_ns);
-            const double up_m = rows.value("navigation", row, "up_m");
-            if (t_s < events.liftoff_s + 0.4 || !std::isfinite(up_m)) continue;
-            ratio2 += std::pow(
-                (up_m - true_position(flight.truth, t_s).z()) / rows.value("navigation", row, "up_m_sigma"), 2);
-            ++counted;
-        }
-    }
-    REQUIRE(counted > 300);
-    CHECK(ratio2 / counted < 3);
-}
-
 TEST_CASE("A rocket with a tracker and a barometer is given a landing place while it descends") {
     const auto nominal = demo_scenario("nominal");
     const Equipment has{.accelerometer = false, .gyro = false, .pressure = true, .fix = true};
