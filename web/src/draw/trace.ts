@@ -44,7 +44,7 @@ export function path_of(raster: Raster, y: (value: number) => number): string {
   let last = NaN;
   for (let x = 0; x < raster.width; x++) {
     const [top, bottom] = [y(raster.high[x] ?? NaN), y(raster.low[x] ?? NaN)];
-    if (Number.isNaN(top) || Number.isNaN(bottom)) {
+    if (!Number.isFinite(top) || !Number.isFinite(bottom)) {
       last = NaN;
       continue;
     }
