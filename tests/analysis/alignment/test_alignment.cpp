@@ -94,7 +94,7 @@ TEST_CASE("correlation at every lag is what NumPy makes of its definition, gaps 
     CHECK(values > 150);
 }
 
-TEST_CASE("the lag of two noisy records is found, and its sigma says how well") {
+TEST_CASE("the lag of two noisy records is found, and its sigma says how well", "[statistics]") {
     struct Case {
         const char* name;
         double fixed_hz, moved_hz, fixed_sigma, moved_sigma;

@@ -76,7 +76,7 @@ bool holds(const Interval& interval, double value) {
 
 } // namespace
 
-TEST_CASE("roll damping and the fins' effect come back with intervals that hold them") {
+TEST_CASE("roll damping and the fins' effect come back with intervals that hold them", "[statistics]") {
     int lp_held = 0, ld_held = 0;
     constexpr int kRecords = 60;
     for (std::uint64_t seed = 1; seed <= kRecords; ++seed) {
@@ -136,7 +136,7 @@ TEST_CASE("lost samples and NaN cost accuracy, not truth") {
     CHECK(found.ld_per_s2 == Approx(ld).epsilon(0.05));
 }
 
-TEST_CASE("natural frequency and damping come back from gusts alone, while the vehicle rolls") {
+TEST_CASE("natural frequency and damping come back from gusts alone, while the vehicle rolls", "[statistics]") {
     int natural_held = 0, damping_held = 0, count = 0;
     for (std::uint64_t seed = 1; seed <= 12; ++seed) {
         MadeCoast made;

@@ -50,7 +50,7 @@ struct Held {
 
 } // namespace
 
-TEST_CASE("intervals of roll, pitch and yaw hold what the simulator flew, in 90 to 98 of 100 flights") {
+TEST_CASE("intervals of roll, pitch and yaw hold what the simulator flew, in 90 to 98 of 100 flights", "[statistics]") {
     const int count = asked_flights(6);
     const sim::Scenario scenario = steered_scenario("acceptance");
     Held lp, ld, natural, damping;

@@ -182,7 +182,8 @@ Statistics statistics_of(const sim::Scenario& scenario, int flights) {
     return out;
 }
 
-TEST_CASE("over a hundred dispersed flights with errors of consumer parts, errors are what the filter says they are") {
+TEST_CASE("over a hundred dispersed flights with errors of consumer parts, errors are what the filter says they are",
+          "[statistics]") {
     auto nominal = scenario("nominal");
     nominal.errors = sim::error_set_from_name("tuning").value();
     const Statistics found = statistics_of(nominal, kFlights);
@@ -193,7 +194,7 @@ TEST_CASE("over a hundred dispersed flights with errors of consumer parts, error
     CHECK(found.inside > 0.92);
 }
 
-TEST_CASE("with sensors better than the filter allows for, it is accurate and cautious") {
+TEST_CASE("with sensors better than the filter allows for, it is accurate and cautious", "[statistics]") {
     const Statistics found = statistics_of(scenario("nominal"), kFlights / 2);
     if (kInstrumented) return;
     const std::size_t middle = found.position_m.size() / 2;
@@ -204,7 +205,7 @@ TEST_CASE("with sensors better than the filter allows for, it is accurate and ca
     CHECK(found.tilt_deg[middle] < 3.0);
 }
 
-TEST_CASE("without GNSS fixes it dead-reckons, says so, and its uncertainty grows with its error") {
+TEST_CASE("without GNSS fixes it dead-reckons, says so, and its uncertainty grows with its error", "[statistics]") {
     const auto lost = scenario("gnss-loss");
     int inside = 0, total = 0;
     for (std::uint64_t seed = 1; seed <= kLostFixFlights; ++seed) {
