@@ -40,12 +40,12 @@ export function check(what, good, detail = '') {
 
 export const sleep = (ms) => new Promise((done) => setTimeout(done, ms));
 
-/** Polls until `probe` gives something other than undefined or false; fails with `what` after the patience. */
+/** Polls until `probe` gives something other than undefined, null or false; fails with `what` after the patience. */
 export async function until(what, probe, patience_ms = kPatience_ms) {
   const end = Date.now() + patience_ms;
   for (;;) {
     const found = await probe();
-    if (found !== undefined && found !== false) return found;
+    if (found !== undefined && found !== null && found !== false) return found;
     if (Date.now() > end) throw new Error(`waited ${patience_ms / 1000} s in vain for ${what}`);
     await sleep(50);
   }
