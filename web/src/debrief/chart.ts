@@ -165,6 +165,16 @@ function write_scale(plot: uPlot, look: ChartLook): void {
   ctx.restore();
 }
 
+/** The words at `x` along the foot, or none where the edge would cut them. */
+function whole_words(plot: uPlot, x: number, { axis, colours, text_px }: ChartLook): string {
+  const { ctx, bbox } = plot;
+  const words = axis.words(x);
+  ctx.font = `${text_px * uPlot.pxRatio}px ${colours.font}`;
+  const half = ctx.measureText(words).width / 2;
+  const at = plot.valToPos(x, 'x', true);
+  return at - half >= bbox.left && at + half <= bbox.left + bbox.width ? words : '';
+}
+
 export function chart_options(look: ChartLook): uPlot.Options {
   const { axis, colours, foot, scale } = look;
   const grid = { stroke: colours.rule, width: 1 };
@@ -190,7 +200,7 @@ export function chart_options(look: ChartLook): uPlot.Options {
         gap: 4,
         splits: (plot, _, low, high) =>
           axis.steps(low, high, Math.floor(plot.bbox.width / uPlot.pxRatio / kPixelsAcross)),
-        values: (_, values) => (foot ? values.map((value) => axis.words(value)) : values.map(() => '')),
+        values: (plot, values) => values.map((value) => (foot ? whole_words(plot, value, look) : '')),
       },
       {
         show: true,

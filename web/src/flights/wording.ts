@@ -67,7 +67,7 @@ const kEndedWords: Readonly<Record<Ended, string>> = {
   impact: 'impact',
   presumed_down: 'presumed down',
   presumed_impact: 'presumed impact',
-  under_way: 'under way',
+  under_way: 'not seen down',
 };
 export const ended_words = (ended: Ended): string => kEndedWords[ended];
 
