@@ -19,6 +19,10 @@ constexpr double kParachuteAfterCharge_s = 1.2;
 constexpr double kBreak_s_per_m = 0.3; ///< of a break in a descent of some 20 m/s, by coarse heights
 constexpr double kForgetsDive_s = 10.0;
 constexpr double kSlowedLasts_s = 0.44;
+constexpr double kFilterSure_mps = 2.0; ///< 1-sigma of a speed that says how fast it comes down
+constexpr double kSlowsAt = 0.7;        ///< of the fastest speed: it has slowed down by more than fixes scatter
+constexpr double kSlowsLate_s = 0.3;    ///< after its charge: how a parachute fills, and what fixes are late by
+constexpr double kSlowsSigma_s = 0.3;
 constexpr double kChargeTurns_radps = 1.2; ///< within the gap of a packet; hanging and swinging turn more slowly
 
 /// When the packet with the charge was lost, the first shock seen may be the parachute's. The charge sets the body
@@ -44,7 +48,42 @@ TimeEstimate charge(const FlightEvidence& evidence, const Shock& shock, std::int
     return {shock.t_ns, shock.sigma_s};
 }
 
-TimeEstimate main_onset(const FlightEvidence& evidence, std::int64_t began_ns) {
+/// Downwards is negative.
+struct Descent {
+    double slow_mps, quick_mps; ///< over a while, and of late
+    bool steady;                ///< over that while
+};
+
+std::optional<Descent> descent_by_heights(const FlightEvidence& evidence) {
+    const std::int64_t now_ns = evidence.now_ns();
+    const double slow_s = evidence.window_s(1.5, 4.2);
+    const auto slow = evidence.line_through_heights(now_ns - seconds_to_ns(slow_s), now_ns);
+    const auto quick = evidence.line_through_heights(now_ns - seconds_to_ns(evidence.window_s(0.7, 2.2)), now_ns);
+    if (!slow || !quick || slow->points < evidence.heights_in(slow_s, 6)) return std::nullopt;
+    const bool steady = slow->spread_m < 3.0 + 3.0 * evidence.heights().back().sigma_m;
+    return Descent{slow->speed_mps, quick->speed_mps, steady};
+}
+
+/// The filter's speed, where fixes stand in for heights: a receiver measures speed far better than height.
+std::optional<Descent> descent_by_fixes(const FlightEvidence& evidence) {
+    const auto& speeds = evidence.speeds();
+    const std::size_t first = speeds.since(evidence.now_ns() - seconds_to_ns(evidence.window_s(1.5, 4.2)));
+    if (first + 2 >= speeds.size() || !(speeds.back().sigma_mps < kFilterSure_mps)) return std::nullopt;
+    double sum_mps = 0.0;
+    for (std::size_t i = first; i < speeds.size(); ++i) sum_mps += speeds[i].speed_mps;
+    return Descent{sum_mps / static_cast<double>(speeds.size() - first), speeds.back().speed_mps, true};
+}
+
+/// Between two heights that are far apart nobody knows when.
+void widen_by_gap(const FlightEvidence& evidence, TimeEstimate& when) {
+    const auto& heights = evidence.heights();
+    const std::size_t after = heights.since(when.t_ns);
+    if (after > 0 && after < heights.size())
+        when.sigma_s = std::max(when.sigma_s, seconds_between(heights[after - 1].t_ns, heights[after].t_ns) / 2.0);
+}
+
+/// By heights: where two parabolas meet.
+TimeEstimate slowed_by_heights(const FlightEvidence& evidence) {
     const auto& heights = evidence.heights();
     const std::int64_t now_ns = evidence.now_ns();
     std::vector<double> t_s;
@@ -58,9 +97,27 @@ TimeEstimate main_onset(const FlightEvidence& evidence, std::int64_t began_ns) {
     if (const auto found = break_between_parabolas(t_s, height_m, false))
         when = {now_ns + seconds_to_ns(found->t_s),
                 std::max({0.2, found->sigma_s, 0.5 * period_s, kBreak_s_per_m * heights.back().sigma_m})};
-    const std::size_t after = heights.since(when.t_ns);
-    if (after > 0 && after < heights.size())
-        when.sigma_s = std::max(when.sigma_s, seconds_between(heights[after - 1].t_ns, heights[after].t_ns) / 2.0);
+    widen_by_gap(evidence, when);
+    return when;
+}
+
+/// By the filter's speeds: back from now, after the last that was as fast as before.
+TimeEstimate slowed_by_fixes(const FlightEvidence& evidence, double fastest_mps) {
+    const auto& speeds = evidence.speeds();
+    const std::int64_t now_ns = evidence.now_ns();
+    const std::size_t first = speeds.since(now_ns - seconds_to_ns(evidence.window_s(4.0, 14.0)));
+    std::size_t last = speeds.size();
+    while (last > first + 1 && speeds[last - 1].speed_mps > kSlowsAt * fastest_mps) --last;
+    const std::int64_t fast_ns = speeds[last - 1].t_ns, slower_ns = speeds[std::min(last, speeds.size() - 1)].t_ns;
+    TimeEstimate when{fast_ns + (slower_ns - fast_ns) / 2 - seconds_to_ns(kSlowsLate_s),
+                      std::hypot(kSlowsSigma_s, 0.5 * evidence.height_period_s())};
+    widen_by_gap(evidence, when);
+    return when;
+}
+
+/// `when` it slowed down is near when the charge fired.
+TimeEstimate main_onset(const FlightEvidence& evidence, std::int64_t began_ns, TimeEstimate when) {
+    const std::int64_t now_ns = evidence.now_ns();
     const auto fade = evidence.fade_between(now_ns - seconds_to_ns(5.0), now_ns);
     // The charge fires before the parachute pulls: the first shock or pulse of the newest group that began near the
     // break.
@@ -131,23 +188,24 @@ MaybeFound DescentWatch::main(const Sight& sight) {
         if (first >= shocks.size()) return std::nullopt;
         return Found{charge(evidence, shocks[first], shocks[first].t_ns - seconds_to_ns(kChargeBefore_s))};
     }
-    const double slow_s = evidence.window_s(1.5, 4.2);
-    const auto slow = evidence.line_through_heights(now_ns - seconds_to_ns(slow_s), now_ns);
-    const auto quick = evidence.line_through_heights(now_ns - seconds_to_ns(evidence.window_s(0.7, 2.2)), now_ns);
-    if (!slow || !quick || slow->points < evidence.heights_in(slow_s, 6)) return std::nullopt;
-    if (slow->spread_m < 3.0 + 3.0 * evidence.heights().back().sigma_m)
-        fastest_mps_ = std::min(fastest_mps_, slow->speed_mps);
+    const bool by_fix = evidence.heights().back().by_fix;
+    std::optional<Descent> descent = by_fix ? descent_by_fixes(evidence) : std::nullopt;
+    const bool by_speed = descent.has_value();
+    if (!descent) descent = descent_by_heights(evidence);
+    if (!descent) return std::nullopt;
+    if (descent->steady) fastest_mps_ = std::min(fastest_mps_, descent->slow_mps);
     // A drogue that opens in a dive slows it down too: forget the dive, but slowly enough that a main parachute still
     // shows.
     const double step_s = looked_ns_ == 0 ? 0.0 : seconds_between(looked_ns_, now_ns);
     looked_ns_ = now_ns;
-    fastest_mps_ += -std::expm1(-step_s / kForgetsDive_s) * (slow->speed_mps - fastest_mps_);
+    fastest_mps_ += -std::expm1(-step_s / kForgetsDive_s) * (descent->slow_mps - fastest_mps_);
     if (fastest_mps_ > -7.0) return std::nullopt;
-    const bool slower = quick->speed_mps > 0.55 * fastest_mps_;
+    const bool slower = descent->quick_mps > 0.55 * fastest_mps_;
     slowed_ = slower ? slowed_ + 1 : 0;
     if (slowed_ == 1) slowed_since_ns_ = now_ns;
     if (slowed_ < 2 || seconds_between(slowed_since_ns_, now_ns) < kSlowedLasts_s) return std::nullopt;
-    return Found{main_onset(evidence, began_ns)};
+    return Found{main_onset(evidence, began_ns,
+                            by_speed ? slowed_by_fixes(evidence, fastest_mps_) : slowed_by_heights(evidence))};
 }
 
 } // namespace turnstone::estimate

@@ -33,6 +33,7 @@ struct Course {
     std::function<double(double)> height_m = {};   ///< 25 Hz
     std::function<double(double)> speed_mps = {};  ///< 50 Hz, by the filter
     double accel_mps2 = 0;                         ///< of the filter
+    bool by_fix = false;                           ///< heights are a receiver's, 5 Hz
     Phase phase = Phase::on_rail;
     double began_s = 0;
     double found_s = 0;
@@ -61,8 +62,8 @@ struct Watched {
                 evidence.look_for_shock(false);
                 if (by_force) found = by_force(sight());
             }
-            if (!found && course.height_m && step % 8 == 0) {
-                evidence.add(HeightPoint{at(t_s), course.height_m(t_s), 0.3});
+            if (!found && course.height_m && step % (course.by_fix ? 40 : 8) == 0) {
+                evidence.add(HeightPoint{at(t_s), course.height_m(t_s), course.by_fix ? 3.0 : 0.3, course.by_fix});
                 if (by_height) found = by_height(sight());
             }
             if (!found && course.speed_mps && step % 4 == 0) {
@@ -239,6 +240,30 @@ TEST_CASE("DescentWatch finds the main by the slower descent or, without a barom
         REQUIRE(found);
         CHECK(time_s(found) == Approx(8.0).margin(0.01));
     }
+}
+
+TEST_CASE("DescentWatch finds the main by the speed that fixes show, where their heights hide it") {
+    const auto filling_s = [](double t_s) { return std::clamp(t_s - 8.0, 0.0, 1.0); };
+    const auto speed_mps = [&](double t_s) { return -16.0 + 9.5 * filling_s(t_s); };
+    const auto height_m = [&](double t_s) { // off by 4 m up and down, fix by fix
+        const double fallen_m = 16.0 * t_s - 4.75 * std::pow(filling_s(t_s), 2) - 9.5 * std::max(0.0, t_s - 9.0);
+        return 500.0 - fallen_m + (static_cast<int>(std::lround(t_s / 0.2)) % 2 == 0 ? 4.0 : -4.0);
+    };
+    Watched scene({.height_m = height_m, .speed_mps = speed_mps, .by_fix = true, .phase = Phase::under_drogue});
+    DescentWatch watch;
+    CHECK_FALSE(scene.until(
+        8.0, {}, [&](const Sight& s) { return watch.main(s); }));
+    const auto found = scene.until(12.0, {}, [&](const Sight& s) { return watch.main(s); });
+    REQUIRE(found);
+    CHECK(time_s(found) == Approx(8.0).margin(0.5));
+    CHECK(scene.step * 0.005 < 9.8);
+
+    Watched steady({.height_m = height_m, // no parachute, the same heights
+                    .speed_mps = [](double) { return -16.0; },
+                    .by_fix = true,
+                    .phase = Phase::under_drogue});
+    DescentWatch other;
+    CHECK_FALSE(steady.until(12.0, {}, [&](const Sight& s) { return other.main(s); }));
 }
 
 TEST_CASE("TouchdownWatch dates rest to where the descent meets the ground, and finds none while descending") {
