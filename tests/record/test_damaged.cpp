@@ -171,6 +171,7 @@ TEST_CASE("whenever reprocess is killed, what has the name of a recording is one
     const TemporaryFolder output;
     for (const int life_ms : {20, 60, 130, 250, 400}) {
         static_cast<void>(test::run_until_killed<int>(std::chrono::milliseconds(life_ms), [&](auto&& report) {
+            report(0); // from now on
             for (;;) report(reprocess(whole, {}, output.path()) ? 1 : 0);
         }));
         INFO("killed after " << life_ms << " ms");

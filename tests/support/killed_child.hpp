@@ -2,6 +2,7 @@
 /// A forked child that works until it is killed, and what it reported before.
 #include <chrono>
 #include <csignal>
+#include <future>
 #include <stdexcept>
 #include <thread>
 #include <utility>
@@ -19,8 +20,8 @@ struct KilledChild {
     Clock::time_point killed_at;
 };
 
-/// Runs `work(report)` in a child for `life`, then kills it with SIGKILL. `work` must not return; `report(value)` tells
-/// the parent and ends the child when nobody listens.
+/// Runs `work(report)` in a child until `life` after its first report, however slowly it starts, and kills it with
+/// SIGKILL. `work` must not return; `report(value)` tells the parent and ends the child when nobody listens.
 template <class Report, class Work>
 KilledChild<Report> run_until_killed(std::chrono::milliseconds life, Work&& work) {
     using Clock = std::chrono::steady_clock;
@@ -37,11 +38,15 @@ KilledChild<Report> run_until_killed(std::chrono::milliseconds life, Work&& work
     }
     ::close(pipe[1]);
     KilledChild<Report> out;
+    std::promise<void> first;
     std::thread listener([&] {
         Report report{};
-        while (::read(pipe[0], &report, sizeof(report)) == sizeof(report))
+        while (::read(pipe[0], &report, sizeof(report)) == sizeof(report)) {
             out.reports.emplace_back(Clock::now(), report);
+            if (out.reports.size() == 1) first.set_value();
+        }
     });
+    first.get_future().wait_for(std::chrono::seconds(20));
     std::this_thread::sleep_for(life);
     out.killed_at = Clock::now();
     ::kill(child, SIGKILL);
