@@ -29,8 +29,9 @@ if(TURNSTONE_FUZZ) # libFuzzer programs; everything they link is instrumented to
   add_link_options(-fsanitize=address,undefined)
 elseif(TURNSTONE_CONFIG STREQUAL "asan-ubsan")
   # Null, misaligned and overlong accesses end in the address sanitizer too. Checked at every access of Eigen's, they took two
-  # fifths of the time to compile. Clang 14's check of function types does not assemble with coroutines.
-  add_compile_options(-g1 -fsanitize=address,undefined -fno-sanitize=null,alignment,object-size,pointer-overflow
+  # fifths of the time to compile; line numbers, a seventh: reports name functions, and -DCMAKE_CXX_FLAGS=-g1 gives lines. Clang 14's
+  # check of function types does not assemble with coroutines.
+  add_compile_options(-fsanitize=address,undefined -fno-sanitize=null,alignment,object-size,pointer-overflow
     -fno-sanitize-recover=all $<$<CXX_COMPILER_ID:Clang>:-fno-sanitize=function>)
   add_link_options(-fsanitize=address,undefined)
 elseif(TURNSTONE_CONFIG STREQUAL "tsan")
