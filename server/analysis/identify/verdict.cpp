@@ -10,6 +10,8 @@ namespace turnstone::analysis {
 Verdict judge(const Fit& fit, double damping_half_width, double effect_half_width, double input_moves,
               double input_least) {
     constexpr double kDegrees = 180 / std::numbers::pi;
+    if (fit.residuals.size() == 0)
+        return {false, "not identifiable: fin deflection, body rate and dynamic pressure are nowhere known together"};
     if (fit.residuals.size() <= fit.estimate.size())
         return {false, fmt::format("not identifiable: {} values for {} parameters", fit.residuals.size(),
                                    fit.estimate.size())};
