@@ -38,21 +38,8 @@ BinaryDeframer::BinaryDeframer(const BinaryFormat& format)
     if (format_.crc) crc_.emplace(*format_.crc);
 }
 
-std::size_t BinaryDeframer::fill(std::span<const std::byte> bytes) noexcept {
-    if (at_ > 0) {
-        std::memmove(held_.data(), held_.data() + at_, size_ - at_);
-        size_ -= at_;
-        at_ = 0;
-    }
-    const std::size_t taken = std::min(bytes.size(), held_.size() - size_);
-    std::memcpy(held_.data() + size_, bytes.data(), taken);
-    size_ += taken;
-    return taken;
-}
-
 void BinaryDeframer::skip(std::size_t bytes) noexcept {
-    at_ += bytes;
-    offset_ += bytes;
+    held_.pass(bytes);
     run_ += bytes;
     counts_.bytes_dropped += bytes;
 }
@@ -60,7 +47,7 @@ void BinaryDeframer::skip(std::size_t bytes) noexcept {
 BinaryDeframer::Step BinaryDeframer::end_run(FrameVerdict next, Frame& frame) noexcept {
     const bool any = run_ > 0;
     if (any) {
-        frame = {run_verdict_, offset_ - run_, static_cast<std::uint32_t>(run_), {}};
+        frame = {run_verdict_, held_.offset() - run_, static_cast<std::uint32_t>(run_), {}};
         ++counts_.frames_bad;
         run_ = 0;
     }
@@ -108,10 +95,9 @@ BinaryDeframer::Step BinaryDeframer::search(Frame& frame) noexcept {
     if (rest.size() < frame_bytes) return Step::wait;
     if (crc_ && !crc_fits(rest.first(frame_bytes))) return fail(FrameVerdict::bad_crc);
     if (end_run(FrameVerdict::outside, frame) == Step::frame) return Step::frame;
-    frame = {FrameVerdict::good, offset_, static_cast<std::uint32_t>(frame_bytes),
+    frame = {FrameVerdict::good, held_.offset(), static_cast<std::uint32_t>(frame_bytes),
              packet_.of(rest.subspan(format_.head_bytes(), payload_bytes))};
-    at_ += frame_bytes;
-    offset_ += frame_bytes;
+    held_.pass(frame_bytes);
     counts_.bytes_framed += frame_bytes;
     ++counts_.frames_good;
     return Step::frame;

@@ -18,6 +18,7 @@
 
 #include "protocol/framing/crc.hpp"
 #include "protocol/framing/frame.hpp"
+#include "protocol/framing/held_bytes.hpp"
 #include "protocol/packet/payload_packet.hpp"
 #include "shared/words.hpp"
 
@@ -63,8 +64,7 @@ class BinaryDeframer {
     void push(std::span<const std::byte> bytes, OnFrame&& on_frame) {
         counts_.bytes_in += bytes.size();
         while (!bytes.empty()) {
-            const std::size_t taken = fill(bytes);
-            bytes = bytes.subspan(taken);
+            bytes = bytes.subspan(held_.fill(bytes));
             Frame frame{};
             for (Step step = search(frame); step != Step::wait; step = search(frame))
                 if (step == Step::frame) on_frame(static_cast<const Frame&>(frame));
@@ -72,12 +72,10 @@ class BinaryDeframer {
     }
 
     [[nodiscard]] const DeframerCounts& counts() const noexcept { return counts_; }
-    [[nodiscard]] std::span<const std::byte> pending() const noexcept { return {held_.data() + at_, size_ - at_}; }
+    [[nodiscard]] std::span<const std::byte> pending() const noexcept { return held_.rest(); }
 
   private:
     enum class Step : unsigned char { wait, frame, on };
-    /// Takes as many bytes as there is room for, one at least.
-    std::size_t fill(std::span<const std::byte> bytes) noexcept;
     /// One step of the search: `frame` is filled when it gives one.
     Step search(Frame& frame) noexcept;
     void skip(std::size_t bytes) noexcept;
@@ -88,13 +86,12 @@ class BinaryDeframer {
     DeframerCounts counts_;
     BinaryFormat format_;
     std::optional<Crc> crc_;
-    std::vector<std::byte> held_;
+    HeldBytes held_;
     PayloadPacket packet_;
-    std::size_t at_ = 0, size_ = 0; ///< of `held_`: where the search is, and its end
-    std::uint64_t offset_ = 0;      ///< of the byte at `at_` in the stream
-    std::size_t run_ = 0;           ///< bytes dropped and not reported, all before `offset_`
+    std::size_t run_ = 0; ///< bytes dropped and not reported, all before what is held
     FrameVerdict run_verdict_ = FrameVerdict::outside;
-    FrameVerdict failed_ = FrameVerdict::good; ///< of the candidate at `at_`, which is reported before it is dropped
+    FrameVerdict failed_ =
+        FrameVerdict::good; ///< of the candidate that is held, which is reported before it is dropped
 };
 
 /// For tests and simulators.

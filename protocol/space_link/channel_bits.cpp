@@ -34,23 +34,13 @@ ChannelBits::ChannelBits(ChannelSymbols symbols, std::size_t bits_max)
     decoder_.restart();
 }
 
-std::size_t ChannelBits::take(std::span<const std::byte> bytes) noexcept {
-    const std::size_t taken = std::min(bytes.size(), link_.size() - link_size_);
-    std::memcpy(link_.data() + link_size_, bytes.data(), taken);
-    link_size_ += taken;
-    return taken;
-}
-
 std::uint64_t ChannelBits::symbols_end() const noexcept {
-    const std::uint64_t end = first_link_byte_ + link_size_;
-    return symbols_ == ChannelSymbols::hard ? 8 * end : end;
+    return symbols_ == ChannelSymbols::hard ? 8 * link_.end() : link_.end();
 }
 
 SoftSymbol ChannelBits::symbol(std::uint64_t index) const noexcept {
-    if (symbols_ == ChannelSymbols::soft)
-        return std::to_integer<SoftSymbol>(link_[static_cast<std::size_t>(index - first_link_byte_)]);
-    const std::byte byte = link_[static_cast<std::size_t>(index / 8 - first_link_byte_)];
-    return (std::to_integer<unsigned>(byte) >> (7 - index % 8) & 1U) != 0 ? 255 : 0;
+    if (symbols_ == ChannelSymbols::soft) return std::to_integer<SoftSymbol>(link_[index]);
+    return (std::to_integer<unsigned>(link_[index / 8]) >> (7 - index % 8) & 1U) != 0 ? 255 : 0;
 }
 
 bool ChannelBits::make_bits() noexcept {
@@ -58,9 +48,9 @@ bool ChannelBits::make_bits() noexcept {
     const std::size_t room = bits_.size() - kWordBytes;
     const std::size_t before = used;
     if (!is_coded()) {
-        const std::uint64_t link_end = first_link_byte_ + link_size_;
-        const std::size_t size = std::min(room - used, static_cast<std::size_t>(link_end - next_symbol_));
-        std::memcpy(bits_.data() + used, link_.data() + (next_symbol_ - first_link_byte_), size);
+        const std::span<const std::byte> next = link_.from(next_symbol_);
+        const std::size_t size = std::min(room - used, next.size());
+        std::memcpy(bits_.data() + used, next.data(), size);
         next_symbol_ += size;
         used += size;
     } else {
@@ -122,11 +112,6 @@ std::uint64_t ChannelBits::first_bit_of(std::uint64_t link_byte) const noexcept 
     return symbol <= shift_ ? 0 : (symbol - shift_ + 1) / 2;
 }
 
-std::span<const std::byte> ChannelBits::link_from(std::uint64_t link_byte) const noexcept {
-    const auto at = static_cast<std::size_t>(link_byte - first_link_byte_);
-    return {link_.data() + at, link_size_ - at};
-}
-
 void ChannelBits::forget(std::uint64_t bit, std::uint64_t link_byte) noexcept {
     const auto whole = static_cast<std::size_t>((bit - first_bit_) / 8);
     if (whole > kKeptBytes) {
@@ -134,10 +119,7 @@ void ChannelBits::forget(std::uint64_t bit, std::uint64_t link_byte) noexcept {
         std::memmove(bits_.data(), bits_.data() + gone, used - gone);
         first_bit_ += 8 * gone;
     }
-    const auto done = static_cast<std::size_t>(link_byte - first_link_byte_);
-    std::memmove(link_.data(), link_.data() + done, link_size_ - done);
-    link_size_ -= done;
-    first_link_byte_ += done;
+    link_.pass(static_cast<std::size_t>(link_byte - link_.offset()));
 }
 
 void ChannelBits::shift_pairs(std::uint64_t bit) noexcept {

@@ -9,6 +9,7 @@
 
 #include "protocol/coding/convolutional.hpp"
 #include "protocol/coding/tm_format.hpp"
+#include "protocol/framing/held_bytes.hpp"
 
 namespace turnstone {
 
@@ -18,7 +19,7 @@ class ChannelBits {
     ChannelBits(ChannelSymbols symbols, std::size_t bits_max);
 
     /// Takes as many bytes as there is room for.
-    std::size_t take(std::span<const std::byte> bytes) noexcept;
+    std::size_t take(std::span<const std::byte> bytes) noexcept { return link_.fill(bytes); }
     /// Decodes what was taken as far as there is room; false: nothing.
     bool make_bits() noexcept;
 
@@ -37,7 +38,9 @@ class ChannelBits {
     /// The first bit that begins in this byte of the link or behind it.
     [[nodiscard]] std::uint64_t first_bit_of(std::uint64_t link_byte) const noexcept;
     /// Bytes of the link from here on, as received.
-    [[nodiscard]] std::span<const std::byte> link_from(std::uint64_t link_byte) const noexcept;
+    [[nodiscard]] std::span<const std::byte> link_from(std::uint64_t link_byte) const noexcept {
+        return link_.from(link_byte);
+    }
 
     /// Makes room: bits before `bit`, and bytes of the link before `link_byte`, are asked for no more.
     void forget(std::uint64_t bit, std::uint64_t link_byte) noexcept;
@@ -55,9 +58,7 @@ class ChannelBits {
 
     ChannelSymbols symbols_;
     ViterbiDecoder decoder_;
-    std::vector<std::byte> link_;
-    std::size_t link_size_ = 0;
-    std::uint64_t first_link_byte_ = 0;
+    HeldBytes link_;
     std::vector<std::byte> bits_; ///< eight bytes more than are used, for reading words
     std::uint64_t first_bit_ = 0, end_bit_ = 0;
     std::uint64_t shift_ = 0;       ///< symbols left out so far

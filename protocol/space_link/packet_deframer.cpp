@@ -8,21 +8,9 @@
 namespace turnstone {
 
 PacketDeframer::PacketDeframer(std::vector<std::byte> sync, const KnownPackets& known)
-    : sync_(std::move(sync)), known_(known) {
+    : sync_(std::move(sync)), known_(known),
+      held_(2 * (std::max(known.packet_bytes_max, kFrameBytesMax) + 2 * (sync_.size() + kPrimaryHeaderBytes))) {
     known_.packet_bytes_max = std::max(known_.packet_bytes_max, kFrameBytesMax);
-    held_.resize(2 * (known_.packet_bytes_max + 2 * (sync_.size() + kPrimaryHeaderBytes)));
-}
-
-std::size_t PacketDeframer::fill(std::span<const std::byte> bytes) noexcept {
-    if (at_ > 0) {
-        std::memmove(held_.data(), held_.data() + at_, size_ - at_);
-        size_ -= at_;
-        at_ = 0;
-    }
-    const std::size_t taken = std::min(bytes.size(), held_.size() - size_);
-    std::memcpy(held_.data() + size_, bytes.data(), taken);
-    size_ += taken;
-    return taken;
 }
 
 PacketDeframer::Look PacketDeframer::look_at(std::span<const std::byte> bytes) const noexcept {
@@ -44,7 +32,7 @@ PacketDeframer::Step PacketDeframer::search(Frame& frame) noexcept {
     const std::span<const std::byte> rest = pending();
     if (rest.empty()) return Step::wait;
     const auto report = [&] {
-        frame = {FrameVerdict::outside, offset_ - run_, static_cast<std::uint32_t>(run_), {}};
+        frame = {FrameVerdict::outside, held_.offset() - run_, static_cast<std::uint32_t>(run_), {}};
         ++counts_.frames_bad;
         run_ = 0;
         return Step::frame;
@@ -60,8 +48,7 @@ PacketDeframer::Step PacketDeframer::search(Frame& frame) noexcept {
     }
     if (look == Look::wrong) {
         is_found_ = false;
-        ++at_;
-        ++offset_;
+        held_.pass(1);
         ++run_;
         ++counts_.bytes_dropped;
         return Step::on;
@@ -69,10 +56,9 @@ PacketDeframer::Step PacketDeframer::search(Frame& frame) noexcept {
     is_found_ = true;
     if (run_ > 0) return report();
     const std::size_t size = frame_bytes(rest);
-    frame = {FrameVerdict::good, offset_, static_cast<std::uint32_t>(size),
+    frame = {FrameVerdict::good, held_.offset(), static_cast<std::uint32_t>(size),
              rest.subspan(sync_.size(), size - sync_.size())};
-    at_ += size;
-    offset_ += size;
+    held_.pass(size);
     counts_.bytes_framed += size;
     ++counts_.frames_good;
     return Step::frame;

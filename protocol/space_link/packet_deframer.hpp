@@ -13,6 +13,7 @@
 
 #include "protocol/framing/deframer.hpp"
 #include "protocol/framing/frame.hpp"
+#include "protocol/framing/held_bytes.hpp"
 
 namespace turnstone {
 
@@ -32,7 +33,7 @@ class PacketDeframer {
     void push(std::span<const std::byte> bytes, OnFrame&& on_frame) {
         counts_.bytes_in += bytes.size();
         while (!bytes.empty()) {
-            bytes = bytes.subspan(fill(bytes));
+            bytes = bytes.subspan(held_.fill(bytes));
             Frame frame{};
             for (Step step = search(frame); step != Step::wait; step = search(frame))
                 if (step == Step::frame) on_frame(static_cast<const Frame&>(frame));
@@ -40,12 +41,11 @@ class PacketDeframer {
     }
 
     [[nodiscard]] const DeframerCounts& counts() const noexcept { return counts_; }
-    [[nodiscard]] std::span<const std::byte> pending() const noexcept { return {held_.data() + at_, size_ - at_}; }
+    [[nodiscard]] std::span<const std::byte> pending() const noexcept { return held_.rest(); }
 
   private:
     enum class Step : unsigned char { wait, frame, on };
     enum class Look : unsigned char { right, wrong, too_few };
-    std::size_t fill(std::span<const std::byte> bytes) noexcept;
     Step search(Frame& frame) noexcept;
     /// Of sync word and header.
     [[nodiscard]] Look look_at(std::span<const std::byte> bytes) const noexcept;
@@ -54,11 +54,9 @@ class PacketDeframer {
     DeframerCounts counts_;
     std::vector<std::byte> sync_;
     KnownPackets known_;
-    std::vector<std::byte> held_;
-    std::size_t at_ = 0, size_ = 0; ///< of `held_`: where the search is, and its end
-    std::uint64_t offset_ = 0;      ///< of the byte at `at_` in the stream
-    std::size_t run_ = 0;           ///< bytes dropped and not reported, all before `offset_`
-    bool is_found_ = true;          ///< a packet ended here, or the stream begins
+    HeldBytes held_;
+    std::size_t run_ = 0;  ///< bytes dropped and not reported, all before what is held
+    bool is_found_ = true; ///< a packet ended here, or the stream begins
 };
 
 } // namespace turnstone

@@ -17,16 +17,16 @@ struct Payload {
     friend bool operator==(const Payload&, const Payload&) = default;
 };
 
-struct Read {
+struct ReadCapture {
     std::vector<Payload> payloads;
     PacketCapture::Counts counts;
     std::string at_end;
 };
 
 /// In pieces of `piece` bytes; 0: at once.
-Read read(std::span<const std::byte> file, std::optional<std::uint16_t> port = {}, std::size_t piece = 0) {
+ReadCapture read(std::span<const std::byte> file, std::optional<std::uint16_t> port = {}, std::size_t piece = 0) {
     PacketCapture capture(port);
-    Read out;
+    ReadCapture out;
     while (!file.empty()) {
         const Exact part(file.first(piece == 0 ? file.size() : std::min(piece, file.size())));
         capture.push(part.span(), [&](std::int64_t t_ns, std::span<const std::byte> payload) {
@@ -113,7 +113,7 @@ TEST_CASE("datagrams come out as another program dissects them, with their times
                     {std::stoll(epoch.substr(0, point)) * 1'000'000'000 + std::stoll(epoch.substr(point + 1)),
                      from_hex(datagram.at("payload_hex").get<std::string>())});
             }
-            const Read seen = read(file, port);
+            const ReadCapture seen = read(file, port);
             CHECK(seen.payloads == expected);
             CHECK(seen.counts.packets == entry.at("packets"));
             for (const std::size_t piece : {1u, 7u, 100u}) CHECK(read(file, port, piece).payloads == expected);
@@ -122,7 +122,7 @@ TEST_CASE("datagrams come out as another program dissects them, with their times
         ++checked;
     }
     CHECK(checked == 9);
-    const Read ethernet = read(reference("ethernet.pcap"));
+    const ReadCapture ethernet = read(reference("ethernet.pcap"));
     CHECK(ethernet.counts.fragments == 2);
     CHECK(ethernet.counts.cut == 1);
 }
@@ -155,7 +155,7 @@ TEST_CASE("times are read in every resolution, and those that cannot be are none
             Bytes file = section(little);
             add_interface(file, resolution, offset_s, little);
             add_packet(file, ticks, packet, little);
-            const Read seen = read(file);
+            const ReadCapture seen = read(file);
             REQUIRE(seen.payloads.size() == 1);
             return seen.payloads[0].t_ns;
         };
@@ -190,7 +190,7 @@ TEST_CASE("sections follow each other in either order of octets; other blocks ar
     }
     for (const std::size_t piece : {0u, 1u, 5u}) {
         std::vector<Bytes> got;
-        const Read seen = read(file, {}, piece);
+        const ReadCapture seen = read(file, {}, piece);
         for (const Payload& payload : seen.payloads) got.push_back(payload.bytes);
         CHECK(got == expected);
         CHECK(seen.payloads[1].t_ns == -1);
