@@ -74,8 +74,7 @@ double turned_deg(double angle_deg, double by_deg) noexcept {
     return turned < 0 ? turned + 360 : turned;
 }
 
-} // namespace
-
+/// What a dictionary of one's own can have, of a packet and of its group.
 std::span<const std::string_view> nmea_columns(NmeaPacket packet) noexcept {
     switch (packet) {
     case NmeaPacket::fix: return kFixColumns;
@@ -94,6 +93,8 @@ std::span<const std::string_view> nmea_group_columns(NmeaPacket packet) noexcept
     if (packet == NmeaPacket::transducers) return kTransducerColumns;
     return {};
 }
+
+} // namespace
 
 NmeaDecoder::NmeaDecoder(const Dictionary& dictionary, std::optional<double> anemometer_deg)
     : dictionary_(&dictionary), anemometer_deg_(anemometer_deg) {

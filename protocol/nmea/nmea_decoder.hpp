@@ -80,8 +80,4 @@ class NmeaDecoder {
     std::vector<DecodedRow> rows_;
 };
 
-/// The columns that sentences fill, of a packet and of its group: what a dictionary of one's own can have.
-[[nodiscard]] std::span<const std::string_view> nmea_columns(NmeaPacket packet) noexcept;
-[[nodiscard]] std::span<const std::string_view> nmea_group_columns(NmeaPacket packet) noexcept;
-
 } // namespace turnstone

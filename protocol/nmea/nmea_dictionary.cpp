@@ -1,10 +1,8 @@
 #include "protocol/nmea/nmea_dictionary.hpp"
 
-#include <algorithm>
-
 #include <nlohmann/json.hpp>
 
-#include "protocol/nmea/nmea_decoder.hpp"
+#include "protocol/decode/named_tables.hpp"
 
 namespace turnstone {
 namespace {
@@ -78,20 +76,6 @@ nlohmann::json packets() {
     return nlohmann::json::parse(kPackets);
 }
 
-/// Units of the columns above, by "packet.column" and "packet.group.column".
-std::string unit_of(const std::string& packet, const std::string& column) {
-    for (const auto& each : packets()) {
-        if (each.at("name") != packet) continue;
-        for (const auto& field : each.at("fields")) {
-            if (field.at("name") == column) return field.value("unit", "1");
-            if (!field.contains("fields")) continue;
-            for (const auto& inner : field.at("fields"))
-                if (inner.at("name") == column) return inner.value("unit", "1");
-        }
-    }
-    return "1";
-}
-
 } // namespace
 
 std::string nmea_dictionary_json(std::string_view vehicle) {
@@ -100,35 +84,8 @@ std::string nmea_dictionary_json(std::string_view vehicle) {
 }
 
 void check_nmea_dictionary(const Dictionary& dictionary, const std::string& file, std::vector<Problem>& problems) {
-    bool any = false;
-    for (const ChannelTable& table : dictionary.tables) {
-        const Packet& packet = dictionary.packets[table.packet];
-        const auto which = from_word<NmeaPacket>(packet.name);
-        if (!which) continue;
-        any = true;
-        const auto columns = table.group == nullptr ? nmea_columns(*which) : nmea_group_columns(*which);
-        const bool by_name = table.group == nullptr && *which == NmeaPacket::transducers;
-        for (const Channel& channel : table.channels) {
-            if (by_name) continue;
-            const std::string where = "/packets: " + table.name + "." + channel.name;
-            if (std::ranges::find(columns, channel.name) == columns.end()) {
-                std::string known;
-                for (const std::string_view column : columns)
-                    known += (known.empty() ? "" : ", ") + std::string(column);
-                problems.push_back({file, where, "is a column that no sentence fills", "expected one of " + known});
-            } else if (const std::string unit = unit_of(packet.name, channel.name);
-                       !channel.is_text() && channel.field->unit != unit) {
-                problems.push_back(
-                    {file, where, "has the unit " + channel.field->unit, "sentences give it in " + unit});
-            }
-        }
-    }
-    if (!any) {
-        std::string known;
-        for (const std::string_view name : kWords<NmeaPacket>) known += (known.empty() ? "" : ", ") + std::string(name);
-        problems.push_back({file, "/packets", "has no packet that sentences fill",
-                            "expected one named " + known + ": see protocol/NMEA.md"});
-    }
+    const nlohmann::json made = packets();
+    check_named_tables({made, "sentence", "sentences", "protocol/NMEA.md"}, dictionary, file, problems);
 }
 
 } // namespace turnstone
