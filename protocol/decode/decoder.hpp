@@ -49,6 +49,10 @@ struct DecodedPacket {
     bool is_counted = true;
     /// What a capture can be timed by when the packet has no time: of the same clock; -1: nothing.
     std::int64_t told_ns = -1;
+    /// Of what is not counted: by which copies are known. Empty: by what the rows say.
+    std::span<const std::byte> said = {};
+    /// Somebody else says again what the sender has said, on the same link too: it may be a copy of that.
+    bool is_repeated = false;
 };
 
 class Decoder {

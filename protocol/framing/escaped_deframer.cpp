@@ -3,24 +3,7 @@
 namespace turnstone {
 namespace {
 
-constexpr std::byte kCommandBits{0x0F};      // of the first byte of a KISS frame; 0: data
-constexpr std::size_t kAx25AddressBytes = 7; // the last bit of the last byte ends the list
-constexpr std::size_t kAx25AddressesMost = 10;
-constexpr std::byte kAx25Poll{0x10}, kAx25Ui{0x03};
-
-/// Takes the head of an AX.25 UI frame off (AX.25 v2.2, section 3).
-FrameVerdict take_ax25(std::span<const std::byte>& content) noexcept {
-    std::size_t at = 0, addresses = 0;
-    for (bool last = false; !last; ++addresses, at += kAx25AddressBytes) {
-        if (addresses == kAx25AddressesMost || content.size() < at + kAx25AddressBytes) return FrameVerdict::bad_length;
-        last = (content[at + kAx25AddressBytes - 1] & std::byte{1}) != std::byte{0};
-    }
-    if (addresses < 2 || content.size() <= at) return FrameVerdict::bad_length;
-    if ((content[at] & ~kAx25Poll) != kAx25Ui) return FrameVerdict::not_data;
-    if (content.size() < at + 2) return FrameVerdict::bad_length;
-    content = content.subspan(at + 2);
-    return FrameVerdict::good;
-}
+constexpr std::byte kCommandBits{0x0F}; // of the first byte of a KISS frame; 0: data
 
 } // namespace
 
@@ -54,8 +37,16 @@ FrameVerdict EscapedDeframer::unpack(std::span<const std::byte> stuffed, std::sp
     }
     if (content.size() < format_.skipped_bytes) return FrameVerdict::bad_length;
     content = content.subspan(format_.skipped_bytes);
-    if (format_.ax25)
-        if (const FrameVerdict verdict = take_ax25(content); verdict != FrameVerdict::good) return verdict;
+    if (format_.ax25 != Ax25Head::none) {
+        const Ax25Frame frame = split_ax25(content);
+        if (frame.verdict == Ax25Verdict::bad_addresses) return FrameVerdict::bad_length;
+        if (frame.verdict == Ax25Verdict::other) return FrameVerdict::not_data;
+        if (format_.ax25 == Ax25Head::kept) {
+            packet = content;
+            return FrameVerdict::good;
+        }
+        content = frame.information;
+    }
     if (packet_) {
         packet = packet_->of(content);
         return FrameVerdict::good;

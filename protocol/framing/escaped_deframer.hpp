@@ -5,7 +5,8 @@
 ///     slip   END, content, CRC if there is one, END
 ///     kiss   FEND, port and command, content, FEND
 ///
-/// The content is a space packet, or with an APID the content of one; of an AX.25 UI frame it is the information field.
+/// The content is a space packet, or with an APID the content of one; of an AX.25 UI frame it is the information field,
+/// or the frame as it is.
 #include <cstddef>
 #include <cstdint>
 #include <optional>
@@ -15,22 +16,28 @@
 #include "protocol/coding/octet_stuffing.hpp"
 #include "protocol/framing/crc.hpp"
 #include "protocol/framing/deframer.hpp"
+#include "protocol/packet/ax25.hpp"
 #include "protocol/packet/payload_packet.hpp"
 
 namespace turnstone {
 
 inline constexpr std::size_t kSkippedBytesMax = 16;
 inline constexpr unsigned kKissPortMost = 15;
-/// AX.25 v2.2, 3.2: destination, source and eight repeaters of seven bytes each; control, protocol.
-inline constexpr std::size_t kAx25HeadBytesMax = 72;
+
+/// What frames have before their content.
+enum class Ax25Head : unsigned char {
+    none,
+    removed, ///< the content is that of AX.25 UI frames
+    kept     ///< Frame::packet is an AX.25 UI frame, without length or packet header
+};
 
 struct EscapedFormat {
     Stuffing stuffing = Stuffing::hdlc;
     std::optional<CrcKind> crc = {}; ///< over everything before it
     bool crc_little = true;
-    std::size_t skipped_bytes = 0;          ///< before the content: address, control, protocol
-    std::optional<unsigned> port = {};      ///< of KISS; empty: any
-    bool ax25 = false;                      ///< the content is that of AX.25 UI frames
+    std::size_t skipped_bytes = 0;     ///< before the content: address, control, protocol
+    std::optional<unsigned> port = {}; ///< of KISS; empty: any
+    Ax25Head ax25 = Ax25Head::none;
     std::optional<std::uint16_t> apid = {}; ///< the content is a payload and becomes a packet of this APID
     [[nodiscard]] std::size_t crc_bytes() const noexcept { return crc ? crc->bytes() : 0; }
 };

@@ -202,11 +202,17 @@ BinaryFraming binary(OptionReader& in) {
     return out;
 }
 
-EscapedFraming escaped(OptionReader& in, Stuffing stuffing) {
-    EscapedFraming out;
-    EscapedFormat& format = out.format;
+RadioFraming radio(OptionReader& in, EscapedFormat format) {
+    format.ax25 = Ax25Head::kept;
+    return {format, in.take("station", ax25_name,
+                            "expected a callsign such as N0CALL-11: up to six letters and digits, "
+                            "and an SSID to 15",
+                            std::string())};
+}
+
+Framing escaped(OptionReader& in, Stuffing stuffing) {
+    EscapedFormat format;
     format.stuffing = stuffing;
-    format.apid = apid(in);
     switch (stuffing) {
     case Stuffing::hdlc:
         format.crc = in.take(
@@ -224,17 +230,21 @@ EscapedFraming escaped(OptionReader& in, Stuffing stuffing) {
         format.crc = crc(in);
         format.crc_little = little(in, "crc_order");
         break;
-    case Stuffing::kiss:
+    case Stuffing::kiss: {
         if (const auto given = in.take("port")) {
             format.port = number_in<unsigned>(*given, 0, kKissPortMost);
             if (!format.port) in.note("port=" + *given, "expected the port of the radio, from 0 to 15");
         }
-        format.ax25 = in.take(
-            "holds", [](const std::string& given) { return given == "ax25" ? std::optional(true) : std::nullopt; },
-            "expected ax25, or nothing when frames hold packets as they are", format.ax25);
+        const std::string holds = in.take("holds").value_or("");
+        if (holds == "aprs") return radio(in, format);
+        if (holds == "ax25") format.ax25 = Ax25Head::removed;
+        if (!holds.empty() && holds != "ax25")
+            in.note("holds=" + holds, "expected aprs, ax25, or nothing when frames hold packets as they are");
         break;
     }
-    return out;
+    }
+    format.apid = apid(in);
+    return EscapedFraming{format};
 }
 
 /// One of two words; the first is true.
@@ -329,6 +339,9 @@ std::string framing_help() {
            "  framing=slip     RFC 1055. crc=NAME, crc_order=big|little where the sender adds one\n"
            "  framing=kiss     frames of a packet radio. port=NUMBER, holds=ax25 (UI frames)\n"
            "                   Of these three each also takes apid=NUMBER: the content is that of one packet.\n"
+           "                   holds=aprs: position and telemetry reports, no dictionary needed; "
+           "station=CALLSIGN-SSID\n"
+           "                   (the vehicle's)\n"
            "  framing=tm       transfer frames, CCSDS 131.0-B and 132.0-B. octets=NUMBER, code=none|255-223|255-239,\n"
            "                   interleave=1...5, basis=dual|conventional, randomizer=on|off, check=crc16|none,\n"
            "                   symbols=bits|hard|soft (of the convolutional code), channel=0...7 (virtual)\n"

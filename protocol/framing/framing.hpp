@@ -47,6 +47,11 @@ struct BinaryFraming {
 struct EscapedFraming {
     EscapedFormat format;
 };
+/// protocol/PACKET_RADIO.md
+struct RadioFraming {
+    EscapedFormat format;
+    std::string station = {}; ///< the vehicle's, as ax25_name() has it; empty: none that is heard
+};
 /// protocol/TM.md
 struct TmFraming {
     TmFormat format;
@@ -55,8 +60,8 @@ struct TmFraming {
 struct PacketsFraming {
     std::vector<std::byte> sync = {}; ///< before each packet; empty: none
 };
-using Framing =
-    std::variant<CobsFraming, NmeaFraming, TextFraming, BinaryFraming, EscapedFraming, TmFraming, PacketsFraming>;
+using Framing = std::variant<CobsFraming, NmeaFraming, TextFraming, BinaryFraming, EscapedFraming, RadioFraming,
+                             TmFraming, PacketsFraming>;
 
 using FramingOptions = std::vector<std::pair<std::string, std::string>>;
 

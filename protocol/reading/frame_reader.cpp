@@ -5,6 +5,7 @@
 #include <optional>
 
 #include "protocol/nmea/nmea_dictionary.hpp"
+#include "protocol/packet_radio/radio_dictionary.hpp"
 
 namespace turnstone {
 namespace {
@@ -36,12 +37,21 @@ std::string packets_of(const Dictionary& dictionary, std::uint16_t apid) {
     return list(held, [](const Packet* packet) { return packet->name; });
 }
 
+/// Packets with a name that something fills.
+template <class Names>
+std::string filled_by(const Dictionary& dictionary) {
+    std::vector<const Packet*> filled;
+    for (const Packet& packet : dictionary.packets)
+        if (from_word<Names>(packet.name)) filled.push_back(&packet);
+    return list(filled, [](const Packet* packet) { return packet->name; });
+}
+
 std::string describe_escaped(const EscapedFormat& format, const Dictionary& dictionary) {
     constexpr std::array<std::string_view, kWords<Stuffing>.size()> kFrames = {"HDLC-like frames", "SLIP frames",
                                                                                "KISS frames"};
     std::string out(kFrames[static_cast<std::size_t>(format.stuffing)]);
     if (format.crc) out += " with " + std::string(format.crc->name.empty() ? "a CRC" : format.crc->name);
-    if (format.ax25) out += " of AX.25";
+    if (format.ax25 == Ax25Head::removed) out += " of AX.25";
     return out + (format.apid ? ", each one of " + packets_of(dictionary, *format.apid) : ", each a space packet");
 }
 
@@ -81,6 +91,10 @@ FrameReader::Any FrameReader::make(const Framing& framing, const Dictionary& dic
                        return Pair<EscapedDeframer, Decoder>{
                            EscapedDeframer(escaped.format, dictionary.packet_bytes_max), Decoder(dictionary)};
                    },
+                   [&](const RadioFraming& radio) -> Any {
+                       return Pair<EscapedDeframer, ReportDecoder>{EscapedDeframer(radio.format),
+                                                                   ReportDecoder(dictionary, radio.station)};
+                   },
                    [&](const TmFraming& tm) -> Any {
                        return Pair<TmDeframer, PartDecoder>{TmDeframer(tm.format, dictionary.packet_bytes_max),
                                                             PartDecoder(dictionary)};
@@ -105,6 +119,7 @@ void FrameReader::begin_code_period() noexcept {
 void check_framing(const Framing& framing, const Dictionary& dictionary, const std::string& file,
                    std::vector<Problem>& problems) {
     if (std::holds_alternative<NmeaFraming>(framing)) check_nmea_dictionary(dictionary, file, problems);
+    if (std::holds_alternative<RadioFraming>(framing)) check_radio_dictionary(dictionary, file, problems);
     if (const auto* text = std::get_if<TextFraming>(&framing))
         check_line_dictionary(dictionary, text->packet, file, problems);
     const auto apid = apid_of_payloads(framing);
@@ -118,13 +133,12 @@ std::string describe_framing(const Framing& framing, const Dictionary& dictionar
     return std::visit(
         Overloaded{[](const CobsFraming&) -> std::string { return "space packets, COBS and CRC-16 (LINK.md)"; },
                    [&](const NmeaFraming&) -> std::string {
-                       const auto name = [](const Packet& packet) { return packet.name; };
-                       std::vector<Packet const*> filled;
-                       for (const Packet& packet : dictionary.packets)
-                           if (from_word<NmeaPacket>(packet.name)) filled.push_back(&packet);
-                       return "NMEA 0183 sentences into " +
-                              list(
-                                  filled, [&](const Packet* packet) { return name(*packet); });
+                       return "NMEA 0183 sentences into " + filled_by<NmeaPacket>(dictionary);
+                   },
+                   [&](const RadioFraming& radio) -> std::string {
+                       return "packet radio reports into " + filled_by<RadioPacket>(dictionary) +
+                              (radio.station.empty() ? ", of no station: give station= the vehicle's callsign"
+                                                     : ", the vehicle's of " + radio.station);
                    },
                    [&](const TextFraming& text) -> std::string {
                        const auto packet = text.packet.empty()

@@ -14,6 +14,7 @@
 #include "protocol/framing/line_deframer.hpp"
 #include "protocol/lines/line_decoder.hpp"
 #include "protocol/nmea/nmea_decoder.hpp"
+#include "protocol/packet_radio/report_decoder.hpp"
 #include "protocol/space_link/packet_deframer.hpp"
 #include "protocol/space_link/tm_deframer.hpp"
 
@@ -78,7 +79,8 @@ class FrameReader {
     };
     using Any = std::variant<Pair<Deframer, Decoder>, Pair<LineDeframer, NmeaDecoder>, Pair<LineDeframer, LineDecoder>,
                              Pair<BinaryDeframer, Decoder>, Pair<EscapedDeframer, Decoder>,
-                             Pair<TmDeframer, PartDecoder>, Pair<PacketDeframer, Decoder>>;
+                             Pair<EscapedDeframer, ReportDecoder>, Pair<TmDeframer, PartDecoder>,
+                             Pair<PacketDeframer, Decoder>>;
     template <class Cut, class OnFrame>
     static void decode(Cut& pair, const Frame& frame, OnFrame& on_frame) {
         if (frame.verdict != FrameVerdict::good) {

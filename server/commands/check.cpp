@@ -162,7 +162,7 @@ class Checker {
         if (setup) {
             about = (has_dictionary ? dictionary + ": ok; " + describe(setup->dictionary) + "\n" : "") +
                     (path / "vehicle.json").string() + ": ok; vehicle " + setup->vehicle.name +
-                    (has_dictionary ? "" : ", without a dictionary") + "\n" + sentences(setup->dictionary) +
+                    (has_dictionary ? "" : ", without a dictionary") + "\n" + filled_by_name(setup->dictionary) +
                     outlook(*setup) + watched(setup->dictionary) + checklists(path.string(), *setup) +
                     weighings(path, setup->files, problems) + log_columns(path, *setup, problems);
             check_together(path.string(), std::move(*setup), problems);
@@ -206,11 +206,17 @@ class Checker {
         return out;
     }
 
-    /// What a link with framing=nmea fills of this dictionary, one indented line; empty: nothing.
-    static std::string sentences(const Dictionary& dictionary) {
-        std::vector<Problem> problems;
-        check_framing(NmeaFraming{}, dictionary, "", problems);
-        return problems.empty() ? "  framing=nmea: " + describe_framing(NmeaFraming{}, dictionary) + "\n" : "";
+    /// What links with sentences or reports fill of this dictionary, one indented line each; empty: nothing.
+    static std::string filled_by_name(const Dictionary& dictionary) {
+        std::string out;
+        const auto add = [&](const char* name, const Framing& framing) {
+            std::vector<Problem> problems;
+            check_framing(framing, dictionary, "", problems);
+            if (problems.empty()) out += "  " + std::string(name) + ": " + describe_framing(framing, dictionary) + "\n";
+        };
+        add("framing=nmea", NmeaFraming{});
+        add("framing=kiss&holds=aprs", RadioFraming{});
+        return out;
     }
 
     /// Which channels raise alerts, and when, one indented line each.

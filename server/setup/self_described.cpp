@@ -9,6 +9,7 @@
 #include "protocol/framing/line_deframer.hpp"
 #include "protocol/lines/line_dictionary.hpp"
 #include "protocol/nmea/nmea_dictionary.hpp"
+#include "protocol/packet_radio/radio_dictionary.hpp"
 #include "server/pipeline/vehicle_texts.hpp"
 #include "server/setup/settings.hpp"
 
@@ -40,6 +41,7 @@ std::optional<std::string> dictionary_of_link(const LinkUri& uri, std::string_vi
     const auto framing = framing_of(uri);
     if (!framing) return std::nullopt;
     if (std::holds_alternative<NmeaFraming>(*framing)) return nmea_dictionary_json(vehicle);
+    if (std::holds_alternative<RadioFraming>(*framing)) return radio_dictionary_json(vehicle);
     const auto* text = std::get_if<TextFraming>(&*framing);
     if (text == nullptr) return std::nullopt;
     std::vector<LineColumn> columns = text->names;

@@ -12,8 +12,8 @@
 namespace turnstone {
 
 /// dictionary.json for a vehicle that has none, by the framing of a link that carries it: of framing=nmea all that
-/// sentences can fill; of framing=text the columns of names=, or of a capture's header line. Empty: a link of that kind
-/// needs a dictionary.
+/// sentences can fill; of holds=aprs all that reports can fill; of framing=text the columns of names=, or of a
+/// capture's header line. Empty: a link of that kind needs a dictionary.
 [[nodiscard]] std::optional<std::string> dictionary_of_link(const LinkUri& uri, std::string_view vehicle);
 
 /// Makes a vehicle for each link that names none of `vehicles` and describes itself, and for the links that name none

@@ -40,9 +40,11 @@ std::optional<VehicleSetup> read_vehicle_folder(const std::filesystem::path& fol
         if (auto text = read_text_file(path))
             read(std::move(*text), path, setup, problems);
         else
-            problems.push_back({path, "", text.error().message,
-                                "give a folder with a readable dictionary.json and vehicle.json; only a vehicle on a "
-                                "link with framing=nmea, or framing=text and names=, needs no dictionary.json"});
+            problems.push_back(
+                {path, "", text.error().message,
+                 "give a folder with a readable dictionary.json and vehicle.json; only a vehicle on a "
+                 "link with framing=nmea, framing=kiss and holds=aprs, or framing=text and names=, needs no "
+                 "dictionary.json"});
     };
     std::error_code error;
     const bool may_make = make_dictionary && !std::filesystem::exists(folder / "dictionary.json", error);

@@ -28,9 +28,11 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
     {"protocol/nmea", {"shared", "protocol/text", "protocol/packet", "protocol/dictionary", "protocol/decode"}},
     {"protocol/lines",
      {"shared", "protocol/text", "protocol/packet", "protocol/framing", "protocol/dictionary", "protocol/decode"}},
+    {"protocol/packet_radio",
+     {"shared", "protocol/text", "protocol/packet", "protocol/dictionary", "protocol/decode", "protocol/nmea"}},
     {"protocol/reading",
      {"protocol/framing", "protocol/space_link", "protocol/dictionary", "protocol/decode", "protocol/nmea",
-      "protocol/lines"}},
+      "protocol/lines", "protocol/packet_radio"}},
     {"protocol/firmware", {"protocol/packet", "protocol/framing", "protocol/dictionary"}},
 
     {"server/estimate/math", {"shared"}},
@@ -93,8 +95,8 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
 
     {"server/link", {"shared", "protocol/pcap"}},
     {"server/setup",
-     {"shared", "protocol/framing", "protocol/nmea", "protocol/lines", "protocol/reading", "server/pipeline",
-      "server/link"}},
+     {"shared", "protocol/framing", "protocol/nmea", "protocol/lines", "protocol/packet_radio", "protocol/reading",
+      "server/pipeline", "server/link"}},
 
     {"server/record/format", {"shared", "protocol/text", "server/pipeline"}},
     {"server/record/write", {"shared", "server/pipeline", "server/record/format"}},

@@ -11,6 +11,8 @@ namespace turnstone {
 namespace {
 constexpr std::int64_t kDuplicateAgeMaxNs = 60 * kNsPerS;
 constexpr std::int64_t kLinksApartNs = 5 * kNsPerS;
+constexpr std::int64_t kRepeatersTakeNs =
+    30 * kNsPerS; // repeaters know copies for as long (common practice, no source)
 } // namespace
 
 std::uint64_t PacketMerge::content_hash(std::span<const std::byte> packet) noexcept {
@@ -66,14 +68,14 @@ PacketVerdict PacketMerge::take(const Seen& packet) noexcept {
     return PacketVerdict::accepted;
 }
 
-const UncountedMerge::Seen* UncountedMerge::find_copy(std::uint64_t content, LinkId link,
-                                                      std::int64_t t_rx_ns) noexcept {
+const UncountedMerge::Seen* UncountedMerge::find_copy(std::uint64_t content, LinkId link, std::int64_t t_rx_ns,
+                                                      bool repeated) noexcept {
     const std::uint64_t bit = std::uint64_t{1} << (link % 64U);
     for (std::size_t k = 1; k <= count_; ++k) { // the newest first: what is older may have been lost on this link
         Seen& seen = seen_[(next_ + kSeen - k) % kSeen];
-        if (seen.content != content || seen.link == link || (seen.copied_by & bit) != 0 ||
-            t_rx_ns - seen.t_rx_ns > kLinksApartNs)
-            continue;
+        const std::int64_t age_ns = t_rx_ns - seen.t_rx_ns;
+        const bool by_link = seen.link != link && (seen.copied_by & bit) == 0 && age_ns <= kLinksApartNs;
+        if (seen.content != content || !(by_link || (repeated && age_ns <= kRepeatersTakeNs))) continue;
         seen.copied_by |= bit;
         return &seen;
     }

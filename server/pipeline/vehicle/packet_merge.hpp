@@ -46,7 +46,8 @@ class PacketMerge {
 
 /// The same of packets that their sender does not count, as sentences and lines are. A sender at rest says the same
 /// again and again on one link, and each is news. What another link brought with the same content within seconds is a
-/// copy, once for each link.
+/// copy, once for each link. What somebody else says again for the sender is a copy of what was heard within half a
+/// minute, on whatever link.
 class UncountedMerge {
   public:
     struct Seen {
@@ -58,8 +59,10 @@ class UncountedMerge {
         std::uint64_t copied_by = 0; ///< a bit for each link
     };
 
-    /// What another link brought before, if there is such; it is counted as this link's copy.
-    [[nodiscard]] const Seen* find_copy(std::uint64_t content, LinkId link, std::int64_t t_rx_ns) noexcept;
+    /// What was brought before, if there is such; it is counted as this link's copy. `repeated`: said again by somebody
+    /// else.
+    [[nodiscard]] const Seen* find_copy(std::uint64_t content, LinkId link, std::int64_t t_rx_ns,
+                                        bool repeated) noexcept;
     void take(const Seen& packet) noexcept;
 
     /// Of all rows, with their texts.

@@ -201,9 +201,11 @@ PacketOutcome VehicleTrack::packet(const DecodedPacket& decoded, std::span<const
     seen.t_rx_ns = record.t_rx_ns;
     // What nobody counts is counted here, over all links: none is late by its count.
     Uncounted& uncounted = uncounted_[decoded.packet];
-    const std::uint64_t content = decoded.is_counted ? 0 : UncountedMerge::content_hash(decoded.rows);
+    const std::uint64_t content = decoded.is_counted     ? 0
+                                  : decoded.said.empty() ? UncountedMerge::content_hash(decoded.rows)
+                                                         : PacketMerge::content_hash(decoded.said);
     if (!decoded.is_counted) {
-        if (const auto* first = uncounted.merge.find_copy(content, record.link, record.t_rx_ns)) {
+        if (const auto* first = uncounted.merge.find_copy(content, record.link, record.t_rx_ns, decoded.is_repeated)) {
             record.packet_verdict = PacketVerdict::duplicate;
             record.onboard_ns = first->onboard_ns;
             record.boot = first->boot;

@@ -10,9 +10,13 @@
 #include "protocol/framing/line_deframer.hpp"
 #include "protocol/lines/line_dictionary.hpp"
 #include "protocol/nmea/nmea_dictionary.hpp"
+#include "protocol/packet/ax25.hpp"
+#include "protocol/packet_radio/radio_dictionary.hpp"
+#include "protocol/packet_radio/report_encoder.hpp"
 #include "protocol/space_link/tm_encoder.hpp"
 #include "server/pipeline/link/capture_time.hpp"
 #include "server/pipeline/vehicle_texts.hpp"
+#include "shared/geodesy.hpp"
 #include "tests/pipeline/station.hpp"
 #include "tests/support/hex.hpp"
 
@@ -271,13 +275,13 @@ TEST_CASE("packets in frames between flags become rows, alone or as payloads of 
              {"framing=hdlc&fcs=32", {.stuffing = Stuffing::hdlc, .crc = crc_kind_from_text("CRC-32/ISO-HDLC")}},
              {"framing=slip", {.stuffing = Stuffing::slip}},
              {"framing=kiss", {.stuffing = Stuffing::kiss}},
-             {"framing=kiss&holds=ax25&apid=5", {.stuffing = Stuffing::kiss, .ax25 = true}}}) {
+             {"framing=kiss&holds=ax25&apid=5", {.stuffing = Stuffing::kiss, .ax25 = Ax25Head::removed}}}) {
         INFO(options);
         const PipelineSetup setup = setup_of(kCounted, "udp://0.0.0.0:9000?" + options);
         std::vector<Chunk> chunks;
         for (unsigned k = 0; k < 20; ++k) {
             Bytes content = status(k);
-            if (format.ax25) { // the head of a UI frame, then the packet's content
+            if (format.ax25 == Ax25Head::removed) { // the head of a UI frame, then the packet's content
                 const Bytes head = from_hex("82A0B4A496A8E09C60868298987703F0");
                 content.erase(content.begin(), content.begin() + 6);
                 content.insert(content.begin(), head.begin(), head.end());
@@ -325,4 +329,114 @@ TEST_CASE("a telemetry stream becomes rows, and its code figures of the link") {
     CHECK(bytes == link.size());
     CHECK(rows_of(setup, batch, "link/link", {"lost"}).back()[0] == 0);
     CHECK(batch == run(setup, chunks));
+}
+
+namespace {
+
+/// Puts a frame of packet radio on a KISS line.
+std::string radio_frame(const std::string& source, const std::string& information,
+                        const std::string& destination = "APZRKT", const std::vector<std::string>& path = {}) {
+    return text_of(
+        encode_escaped_frame({.stuffing = Stuffing::kiss}, encode_ax25_ui(destination, source, path, information)));
+}
+
+constexpr const char* kRadio = "tcp://127.0.0.1:8001?framing=kiss&holds=aprs&station=N0CALL-11";
+
+/// A tracker that climbs from 100 m north of the pad at 5 m/s and drifts east at 3 m/s, a report every two seconds.
+ReportToSend climb(double t_s) {
+    const LocalFrame frame({40, -118, 1200});
+    const GeodeticPosition at = frame.to_geodetic({3 * t_s, 100, 5 * t_s});
+    ReportToSend report;
+    report.latitude_deg = at.latitude_deg;
+    report.longitude_deg = at.longitude_deg;
+    report.height_msl_m = at.height_m;
+    report.course_deg = 90;
+    report.speed_mps = 3;
+    return report;
+}
+
+} // namespace
+
+TEST_CASE("a tracker that sends only position reports gets position, track and altitude AGL") {
+    for (const auto format : {PositionFormat::uncompressed, PositionFormat::compressed, PositionFormat::mic_e}) {
+        INFO(word(format));
+        const PipelineSetup setup = setup_of(radio_dictionary_json("boat"), kRadio);
+        std::vector<Chunk> chunks;
+        for (int k = 0; k < 100; ++k) {
+            ReportToSend report = climb(2.0 * k);
+            report.format = format;
+            const SentReport sent = encode_report(report, "APZRKT");
+            chunks.push_back(
+                {2.0 * k + 0.3, radio_frame("N0CALL-11", sent.information, sent.destination, {"WIDE2-1"})});
+        }
+        const Batch batch = run(setup, chunks);
+        CHECK(rows_of(setup, batch, "boat/position", {"latitude"}).size() == 100);
+        const auto positions = rows_of(setup, batch, "boat/estimate/navigation", {"east_m", "north_m", "up_m"});
+        REQUIRE_FALSE(positions.empty());
+        // A hundredth of a minute is 18 m.
+        CHECK(positions.back()[0] == Approx(3 * 198).margin(20));
+        CHECK(positions.back()[1] == Approx(100).margin(20));
+        CHECK(positions.back()[2] == Approx(5 * 198).margin(15));
+        const auto heights = rows_of(setup, batch, "boat/estimate/vertical", {"altitude_m"});
+        REQUIRE_FALSE(heights.empty());
+        CHECK(heights.back()[0] == Approx(5 * 198).margin(15));
+        CHECK(batch == run(setup, chunks));
+        CHECK(batch.frames == run(setup, chunks, 7).frames);
+        std::uint64_t bytes = 0, of_frames = 0;
+        for (const Chunk& chunk : chunks) bytes += chunk.bytes.size();
+        for (const FrameRecord& frame : batch.frames) of_frames += frame.link_bytes;
+        CHECK(bytes == of_frames);
+    }
+}
+
+TEST_CASE("copies by digipeaters and gateways count once, a tracker at rest counts each time, others are counted") {
+    const PipelineSetup setup = setup_of(radio_dictionary_json("boat"), kRadio);
+    const std::string at_rest = "!4000.05N/11800.00W>/A=003937";
+    std::vector<Chunk> chunks;
+    for (int k = 0; k < 30; ++k) {
+        const double t_s = 10.0 * k;
+        chunks.push_back({t_s, radio_frame("N0CALL-11", at_rest, "APZRKT", {"WIDE1-1", "WIDE2-1"})});
+        chunks.push_back({t_s + 1.2, radio_frame("N0CALL-11", at_rest, "APZRKT", {"N0HILL*", "WIDE2-1"})});
+        chunks.push_back({t_s + 2.4, radio_frame("N0CALL-11", at_rest, "APZRKT", {"N0HILL", "N0PEAK*"})});
+        chunks.push_back({t_s + 3, radio_frame("N0GATE", "}N0CALL-11>APZRKT,TCPIP,N0GATE*:" + at_rest, "APRS")});
+        chunks.push_back({t_s + 4, radio_frame("N0CALL", "!4001.00N/11801.00W-")});
+        chunks.push_back({t_s + 5, radio_frame("N0CALL", "!4001.00N/11801.00W-", "APZRKT", {"N0HILL*"})});
+        chunks.push_back({t_s + 5.5, radio_frame("N0OTHER", "!4061.00N/11801.00W-")});
+    }
+    chunks.push_back({302, radio_frame("N0OTHER", ">end")});
+    const Batch batch = run(setup, chunks);
+    CHECK(rows_of(setup, batch, "boat/position", {"latitude"}).size() == 30);
+    const auto heard = rows_of(setup, batch, "boat/heard", {"latitude", "refused"});
+    REQUIRE(heard.size() == 30 * 2 + 1);
+    CHECK(std::ranges::count_if(heard, [](const auto& row) { return row[1] != 0; }) == 30);
+    CHECK(rows_of(setup, batch, "link/link.position", {"duplicates"}).back()[0] == 90);
+    CHECK(rows_of(setup, batch, "link/link.heard", {"received"}).back()[0] == 90); // with the copies
+    CHECK(rows_of(setup, batch, "link/link.heard", {"duplicates"}).back()[0] == 30);
+    CHECK(rows_of(setup, batch, "link/link", {"lost"}).back()[0] == 0);
+    for (const auto& row : rows_of(setup, batch, "boat/position", {"latitude", "height_msl"}))
+        CHECK(row[0] == Approx(40 + 0.05 / 60));
+}
+
+TEST_CASE("what only digipeaters bring counts once for each time it was said") {
+    const PipelineSetup setup = setup_of(radio_dictionary_json("boat"), kRadio);
+    std::vector<Chunk> chunks;
+    for (int k = 0; k < 10; ++k) {
+        const std::string at_rest = "!4000.05N/11800.00W>/A=003937";
+        chunks.push_back({40.0 * k, radio_frame("N0CALL-11", at_rest, "APZRKT", {"N0HILL*"})});
+        chunks.push_back({40.0 * k + 1, radio_frame("N0CALL-11", at_rest, "APZRKT", {"N0PEAK*"})});
+    }
+    CHECK(rows_of(setup, run(setup, chunks), "boat/position", {"latitude"}).size() == 10);
+    // Two receivers hear one transmission.
+    PipelineSetup two = setup_of(radio_dictionary_json("boat"), kRadio);
+    two.links.push_back({"second", "tcp://127.0.0.1:8002?framing=kiss&holds=aprs&station=N0CALL-11", 0});
+    Pipeline pipeline(two, kStart_ns);
+    Batch out;
+    for (int k = 0; k < 20; ++k) {
+        const std::string frame = radio_frame("N0CALL-11", "!4000.05N/11800.00W>");
+        for (const LinkId link : {LinkId{0}, LinkId{1}}) {
+            const std::int64_t t_ns = kStart_ns + seconds_to_ns(10.0 * k + 0.5 * link);
+            pipeline.chunk(link, t_ns, t_ns, std::as_bytes(std::span(frame)), out);
+        }
+    }
+    CHECK(rows_of(two, out, "boat/position", {"latitude"}).size() == 20);
 }

@@ -118,7 +118,7 @@ TEST_CASE("KISS frames of data are read by their port, and other commands are to
 
 TEST_CASE("of AX.25 frames the information of UI frames is read, whatever path they took", "[escaped_deframer]") {
     EscapedFormat format = format_of(Stuffing::kiss);
-    format.ax25 = true;
+    format.ax25 = Ax25Head::removed;
     int checked = 0;
     for (const auto& entry : read_reference("ax25.json").at("frames")) {
         INFO(entry.at("id").get<std::string>());
@@ -147,7 +147,7 @@ TEST_CASE("of AX.25 frames the information of UI frames is read, whatever path t
     stuff(Stuffing::hdlc, with_check, framed);
     framed.push_back(std::byte{0x7E});
     EscapedFormat hdlc = format_of(Stuffing::hdlc, kFcs16);
-    hdlc.ax25 = true;
+    hdlc.ax25 = Ax25Head::removed;
     CHECK(contents(hdlc, framed) == std::vector<Bytes>{hex_of(first, "info_hex")});
 }
 

@@ -53,7 +53,14 @@ TEST_CASE("the options of a framing are read from a link's", "[framing]") {
     const auto kiss = std::get<EscapedFraming>(*read({{"framing", "kiss"}, {"port", "3"}, {"holds", "ax25"}})).format;
     CHECK(kiss.stuffing == Stuffing::kiss);
     CHECK(kiss.port == 3u);
-    CHECK(kiss.ax25);
+    CHECK(kiss.ax25 == Ax25Head::removed);
+    const auto radio = std::get<RadioFraming>(
+        *read({{"framing", "kiss"}, {"port", "2"}, {"holds", "aprs"}, {"station", "n0call-11"}}));
+    CHECK(radio.format.stuffing == Stuffing::kiss);
+    CHECK(radio.format.port == 2u);
+    CHECK(radio.format.ax25 == Ax25Head::kept);
+    CHECK(radio.station == "N0CALL-11");
+    CHECK(std::get<RadioFraming>(*read({{"framing", "kiss"}, {"holds", "aprs"}})).station.empty());
     const auto tm = std::get<TmFraming>(*read({{"framing", "tm"}, {"code", "255-223"}, {"interleave", "5"}})).format;
     CHECK(tm.frame_bytes == 1115);
     CHECK(tm.correctable == 16);
@@ -85,7 +92,10 @@ TEST_CASE("a mistake in a framing's options says what was expected", "[framing]"
         {{{"framing", "hdlc"}, {"port", "1"}}, "leaves port"},
         {{{"framing", "slip"}, {"crc", "CRC-99"}}, "CRC-16/IBM-3740"},
         {{{"framing", "kiss"}, {"port", "16"}}, "from 0 to 15"},
-        {{{"framing", "kiss"}, {"holds", "text"}}, "ax25"},
+        {{{"framing", "kiss"}, {"holds", "text"}}, "aprs, ax25"},
+        {{{"framing", "kiss"}, {"holds", "aprs"}, {"station", "N0CALL-16"}}, "an SSID to 15"},
+        {{{"framing", "kiss"}, {"holds", "aprs"}, {"apid", "5"}}, "leaves apid"},
+        {{{"framing", "kiss"}, {"holds", "ax25"}, {"station", "N0CALL"}}, "leaves station"},
         {{{"framing", "tm"}}, "octets of a transfer frame"},
         {{{"framing", "tm"}, {"octets", "8"}}, "from 16 to 2048"},
         {{{"framing", "tm"}, {"code", "255-200"}}, "255-223, 255-239 or none"},

@@ -130,7 +130,7 @@ TEST_CASE("datagrams come out as another program dissects them, with their times
 TEST_CASE("AX.25 frames come as over a KISS line", "[packet_capture]") {
     EscapedFormat format;
     format.stuffing = Stuffing::kiss;
-    format.ax25 = true;
+    format.ax25 = Ax25Head::removed;
     format.apid = 1;
     for (const char* name : {"ax25.pcap", "ax25_kiss.pcap"}) {
         INFO(name);

@@ -1,0 +1,31 @@
+#pragma once
+/// Positions in the information field: chapters 6 to 9 of the APRS Protocol Reference 1.0.1. Each takes what it reads
+/// off the front of `text`, and says what cannot be. Inner part of read_report().
+#include <string_view>
+
+#include "protocol/packet_radio/report.hpp"
+
+namespace turnstone {
+
+inline constexpr double kKnot_mps = 1852.0 / 3600.0;
+inline constexpr double kFoot_m = 0.3048;
+inline constexpr unsigned kAmbiguityMost = 4;
+inline constexpr char kWeatherSymbol = '_';
+
+/// DDHHMM with z or /, HHMMSS with h (chapter 6). Digits that no time has make it unknown, and nothing else: a sender
+/// without a clock has them.
+ReportFault take_time(std::string_view& text, Report& report) noexcept;
+/// Uncompressed or compressed, as the first character says, with the data that follow it and the height in the comment.
+ReportFault take_position(std::string_view& text, ReportPosition& out) noexcept;
+/// Of the digits of a latitude in the order of size, DDMMhh: those that are blank, which only the last may be. Fills
+/// `degrees` with the middle of what they leave open, and `step_deg`. False: it cannot be one.
+bool angle_of_digits(std::string_view digits, unsigned ambiguity, double& degrees, double& step_deg) noexcept;
+/// How many digits are blank at the end; more than kAmbiguityMost: blanks elsewhere.
+[[nodiscard]] unsigned blanks_at_end(std::string_view digits) noexcept;
+/// "/A=" with six characters anywhere in the comment: feet above mean sea level. NaN: none.
+[[nodiscard]] double height_in_comment_m(std::string_view comment) noexcept;
+
+/// Chapter 10: the latitude and the signs in `destination`, the rest in what follows the data type.
+ReportFault take_mic_e(std::string_view& text, std::string_view destination, ReportPosition& out) noexcept;
+
+} // namespace turnstone
