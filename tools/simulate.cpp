@@ -19,11 +19,13 @@
 #include <CLI/CLI.hpp>
 #include <nlohmann/json.hpp>
 
+#include "protocol/packet_radio/report.hpp"
 #include "shared/site.hpp"
 #include "tools/sim/fly.hpp"
 #include "tools/sim/manifest.hpp"
 #include "tools/sim/radio/sender.hpp"
 #include "tools/sim/surface/surface.hpp"
+#include "tools/sim/tracker.hpp"
 
 namespace {
 
@@ -34,6 +36,7 @@ std::atomic<bool> stop_asked{false};
 struct Options {
     std::string scenario = "nominal";
     std::string machine = "rocket";
+    std::string reports = "uncompressed";
     std::string vehicle_dir = "tools/demo/sanderling";
     std::string site_file = "tools/demo/site.json";
     std::vector<std::string> to;
@@ -120,6 +123,18 @@ int run_machine(const Options& options, double speed) {
     return send(options, {&stream}, speed, {});
 }
 
+/// The rocket's flight as a packet radio tracker on board tells it.
+int run_tracker(const Options& options, const sim::Scenario& scenario, double speed) {
+    if (options.to.size() != 1) return complain("--machine tracker needs one --to");
+    const double utc_s = std::chrono::duration<double>(std::chrono::system_clock::now().time_since_epoch()).count();
+    const sim::TrackerStream said =
+        sim::tracker_stream(sim::fly_sensors(scenario, options.seed),
+                            *turnstone::from_word<turnstone::PositionFormat>(options.reports), utc_s, options.seed);
+    std::fprintf(stderr, "simulate: %s: %u positions, %u of telemetry, %u copies, %u by others\n", sim::kTrackerStation,
+                 said.positions, said.telemetry, said.copies, said.others);
+    return send(options, {&said.stream}, speed, {});
+}
+
 int run(const Options& options) {
     if (options.list) {
         for (const sim::ScenarioName& scenario : sim::scenario_names())
@@ -128,7 +143,7 @@ int run(const Options& options) {
     }
     const double speed = parse_speed(options.speed);
     if (speed < 0.0) return complain("--speed " + options.speed + ": expected a positive factor or max");
-    if (options.machine != "rocket") return run_machine(options, speed);
+    if (options.machine != "rocket" && options.machine != "tracker") return run_machine(options, speed);
     std::optional<sim::Unplugged> unplugged;
     if (!options.unplug.empty()) {
         double from_s = 0.0, to_s = 0.0;
@@ -163,6 +178,7 @@ int run(const Options& options) {
     const auto errors = sim::error_set_from_name(options.errors);
     if (!errors) return complain("--errors " + options.errors + ": expected ideal, tuning or acceptance");
     scenario->errors = *errors;
+    if (options.machine == "tracker") return run_tracker(options, *scenario, speed);
     if (options.fades_per_minute >= 0.0) scenario->impairment.fades_per_minute = options.fades_per_minute;
     scenario->further_receivers.assign(std::max<std::size_t>(options.to.size(), 1) - 1, scenario->impairment);
     for (std::size_t k = 0; k <= scenario->further_receivers.size(); ++k) {
@@ -201,8 +217,11 @@ int main(int argument_count, char** arguments) {
     CLI::App app{"Flies the demonstration vehicle and sends its telemetry as a receiver would hand it over."};
     app.add_option("--scenario", options.scenario, "what happens (see --list-scenarios)");
     app.add_option("--machine", options.machine,
-                   "rocket, or one of the machines around it that say NMEA 0183: boat or weather-station")
-        ->check(CLI::IsMember({"rocket", "boat", "weather-station"}));
+                   "rocket; tracker, which says by packet radio where the rocket is; or one of the machines around it\n"
+                   "that say NMEA 0183: boat or weather-station")
+        ->check(CLI::IsMember({"rocket", "tracker", "boat", "weather-station"}));
+    app.add_option("--reports", options.reports, "format of the tracker's position reports")
+        ->check(CLI::IsMember({"uncompressed", "compressed", "Mic-E"}));
     app.add_option("--for-s", options.for_s, "seconds that the boat or the weather station runs")
         ->check(CLI::Range(1.0, 86400.0));
     app.add_option("--cooling-fails-s", options.cooling_fails_s, "seconds after which the boat's cooling water stops");
