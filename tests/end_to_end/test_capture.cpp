@@ -3,6 +3,7 @@
 #include <catch2/catch.hpp>
 
 #include <chrono>
+#include <string>
 
 #include "tests/end_to_end/child.hpp"
 #include "tests/end_to_end/database.hpp"
@@ -53,6 +54,49 @@ TEST_CASE("A capture read at full speed is recorded with the flight's own time, 
             return database.real("SELECT t_ns * 1e-9 FROM event WHERE key = 'sanderling/flight/" + name + "'");
         };
         CHECK(event_s("touchdown") - event_s("liftoff") > 30);
+    }
+    Child verify({program_path("turnstone"), "verify", file.string()}, folder.path() / "verify.log");
+    const auto verified = verify.wait(120s);
+    INFO(verify.output());
+    CHECK(verified == 0);
+}
+
+TEST_CASE("The demo's captures of lines and of binary frames are read whole by the command that their page names") {
+    struct Example {
+        std::string vehicle, capture, framing, rows;
+        std::int64_t count;    ///< of those rows
+        std::string maximum_m; ///< maximum altitude, in SQL
+        double truth_m;        ///< of tools/demo/captures.py, which says both
+    };
+    const auto example =
+        GENERATE(Example{"plover", "flight.txt", "framing=text&checksum=xor", "plover_line", 586,
+                         "SELECT max(altitude_m) FROM plover_estimate_vertical", 341.0},
+                 Example{"whimbrel", "flight.bin", "framing=binary&sync=EB90&length=1&crc=CRC-16/IBM-3740",
+                         "whimbrel_fix", 300, "SELECT max(height_msl) FROM whimbrel_fix", 2101.2});
+    INFO(example.vehicle);
+    const TemporaryFolder folder;
+    const auto recordings = folder.path() / "recordings";
+    const std::string capture = demo_path(example.vehicle + "/" + example.capture);
+    Child server({program_path("turnstone"), "serve", "--vehicle", demo_path(example.vehicle), "--site",
+                  demo_path("site.json"), "--link", "file:" + capture + "?" + example.framing, "--port", "0",
+                  "--recordings", recordings.string(), "--exit-at-end"},
+                 folder.path() / "server.log");
+    const auto served = server.wait(120s);
+    INFO(server.output());
+    REQUIRE(served == 0);
+    std::filesystem::path file;
+    for (const auto& entry : std::filesystem::directory_iterator(recordings))
+        if (entry.path().extension() == ".sqlite") file = entry.path();
+    REQUIRE(!file.empty());
+    {
+        Database database(file);
+        CHECK(database.integer("SELECT count(*) FROM " + example.rows) == example.count);
+        CHECK(database.real(example.maximum_m) == Approx(example.truth_m).margin(10));
+        if (example.vehicle == "plover")
+            for (const char* event : {"liftoff", "apogee", "touchdown"}) {
+                INFO(event);
+                CHECK(database.integer(std::string("SELECT count(*) FROM event WHERE event = '") + event + "'") == 1);
+            }
     }
     Child verify({program_path("turnstone"), "verify", file.string()}, folder.path() / "verify.log");
     const auto verified = verify.wait(120s);
