@@ -6,7 +6,7 @@
 //   node tests/browser/field.mjs --turnstone BIN --simulate BIN --out FOLDER
 //
 // Needs web/node_modules (npm ci) and Chromium. Ends with "N passed, N failed" and exit code 1 when anything failed.
-import { existsSync, readFileSync, writeFileSync } from 'node:fs';
+import { copyFileSync, existsSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { api, check, check_soon, folder, inspect, kDemo, kShots, kSimulate, open_page, run_in_browser, sleep, start, start_server, station, stop, until } from './harness.mjs';
 
@@ -24,6 +24,7 @@ kSite.station = { latitude_deg: -21.3850, longitude_deg: 23.1748, height_m: 968.
 delete kSite.$schema;
 const site_file = join(folder, 'site.json');
 writeFileSync(site_file, JSON.stringify(kSite));
+copyFileSync(join(kDemo, 'ground.geojson'), join(folder, 'ground.geojson')); // what lies on the map stands beside it
 
 // What the recording holds
 
@@ -65,13 +66,17 @@ const apart = (a, b) => Math.abs(((((a - b) % 360) + 540) % 360) - 180);
 const number_of = async (page, name) => Number(await page.getByTestId(name).getAttribute('data-number'));
 const text_of = async (page, name) => (await page.getByTestId(name).innerText()).replaceAll(/[\u00a0\u202f]/g, ' ');
 
+/** What lies on the map, as it is drawn. */
+const overlays_of = (page) => page.getByTestId('overlays').locator('path').evaluateAll((paths) => paths.map((path) => path.getAttribute('d')));
+
 async function whole(page, what) {
   const wide = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
   check(`${what}: nothing reaches over the edge of the page`, wide <= 0, `${wide} pixels too wide`);
   const cut = await page.evaluate(() => [...document.querySelectorAll('main *')]
     .filter((one) => {
       const { left, right, width, height } = one.getBoundingClientRect();
-      if (width === 0 || height === 0 || one.closest('.unseen')) return false;
+      // What lies on the map goes on beyond its edges.
+      if (width === 0 || height === 0 || one.closest('.unseen, [data-testid=overlays]')) return false;
       const words = one.childElementCount === 0 && one.textContent.trim() !== '' && !one.closest('svg');
       return left < -0.5 || right > innerWidth + 0.5 || (words && one.clientWidth > 0 && one.scrollWidth > one.clientWidth + 1);
     })
@@ -257,6 +262,7 @@ async function run(context) {
   await check_soon('recover: the page is kept on the device', async () => [(await walker.getByTestId('page-kept').getAttribute('data-state')) === 'kept', await text_of(walker, 'page-kept')]);
   await until('what was seen to be kept', () => walker.evaluate(() => (localStorage.getItem('turnstone.kept.1') ?? '').includes('latitude_deg')));
   const distance_m = await number_of(walker, 'walk-distance');
+  const overlays = await overlays_of(walker);
   await stop(server.child);
   await until('the walker to notice', () => walker.locator('.connection').isVisible());
   await walker.reload();
@@ -265,6 +271,7 @@ async function run(context) {
     return [/Kept on this device \d+.* ago; station out of range/.test(words), words];
   });
   check('without the station: the place is the same', (await text_of(walker, 'last-place')).replaceAll(/\n+/g, '\n').startsWith(want), await text_of(walker, 'last-place'));
+  await check_soon('without the station: what lies on the map is the same', async () => [JSON.stringify(await overlays_of(walker)) === JSON.stringify(overlays) && overlays.length > 0, `${await overlays_of(walker)}, before ${overlays}`]);
   await check_soon('without the station: the way to it is the same', async () => {
     const now_m = await number_of(walker, 'walk-distance');
     return [Math.abs(now_m - distance_m) < 0.01, `${now_m}, before ${distance_m}`];
