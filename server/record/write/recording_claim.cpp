@@ -1,7 +1,9 @@
 #include "server/record/write/recording_claim.hpp"
 
 #include <cerrno>
+#include <chrono>
 #include <cstring>
+#include <thread>
 
 #include <fcntl.h>
 #include <sys/file.h>
@@ -13,6 +15,10 @@
 namespace turnstone {
 
 namespace {
+
+/// Who looks whether a lock is held holds it for a moment. One that stays is another writer's.
+constexpr int kTries = 20;
+constexpr std::chrono::milliseconds kTryAgain{1};
 
 std::filesystem::path lock_file(const std::filesystem::path& recording) {
     return recording.parent_path() / ("." + recording.filename().string() + ".lock");
@@ -30,7 +36,7 @@ bool RecordingClaim::is_held(const std::filesystem::path& recording) noexcept {
 
 std::optional<RecordingClaim> RecordingClaim::take(const std::filesystem::path& recording) {
     const std::filesystem::path path = lock_file(recording);
-    for (;;) {
+    for (int tries = 1;; ++tries) {
         const int descriptor = ::open(path.c_str(), O_RDWR | O_CREAT | O_CLOEXEC, 0644);
         if (descriptor < 0)
             throw SqliteError(errno == ENOSPC  ? SQLITE_FULL
@@ -40,7 +46,9 @@ std::optional<RecordingClaim> RecordingClaim::take(const std::filesystem::path& 
         RecordingClaim claim(path, descriptor);
         if (::flock(descriptor, LOCK_EX | LOCK_NB) != 0 && errno == EWOULDBLOCK) {
             claim.path_.clear(); // it is the other's
-            return std::nullopt;
+            if (tries == kTries) return std::nullopt;
+            std::this_thread::sleep_for(kTryAgain);
+            continue;
         }
         // The one before may have removed the file between our opening and locking it.
         struct stat ours {

@@ -100,14 +100,16 @@ void remove_leftovers(const std::filesystem::path& directory) {
         const std::string name = entry.path().filename().string(), ending(kRecordingEnding);
         std::error_code error;
         const auto recording = [&](const std::string& stem) { return directory / (stem + ending); };
+        // A young one may be at the point of being made or taken: looking at a lock is holding it for a moment.
+        const auto age = std::filesystem::file_time_type::clock::now() - entry.last_write_time(error);
+        const bool is_old = !error && age > std::chrono::minutes(1);
         if (const std::string made = between(name, ".", ending + ".new"); !made.empty()) {
-            const auto age = std::filesystem::file_time_type::clock::now() - entry.last_write_time(error);
-            if (!error && age > std::chrono::minutes(1) && !RecordingClaim::is_held(recording(made)))
-                half_made.push_back(entry.path());
+            if (is_old && !RecordingClaim::is_held(recording(made))) half_made.push_back(entry.path());
         } else if (!between(name, ".", kUnfinishedEnding).empty()) {
             if (!RecordingClaim::is_held(entry.path())) half_made.push_back(entry.path());
         } else if (const std::string lock = between(name, ".", ending + ".lock"); !lock.empty()) {
-            if (std::ranges::find(unclosed, recording(lock)) == unclosed.end()) locked.push_back(recording(lock));
+            if (is_old && std::ranges::find(unclosed, recording(lock)) == unclosed.end())
+                locked.push_back(recording(lock));
         } else if (const std::string index = between(name, "", ending + "-shm"); !index.empty()) {
             if (!std::filesystem::exists(recording(index), error) && !error) half_made.push_back(entry.path());
         }

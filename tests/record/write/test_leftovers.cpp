@@ -1,8 +1,10 @@
 /// What killed processes leave in the folder of recordings.
 #include <algorithm>
+#include <atomic>
 #include <chrono>
 #include <filesystem>
 #include <string>
+#include <thread>
 #include <vector>
 
 #include <catch2/catch.hpp>
@@ -33,6 +35,7 @@ TEST_CASE("leftovers of killed processes go, and everything that somebody needs 
                              "..d.unfinished.sqlite.new", "gone.sqlite-shm"})
         leave(dead);
     leave(".young.sqlite.new", false);
+    leave(".young.sqlite.lock", false); // its owner may be about to lock it
     for (const char* other : {"moved.sqlite-wal", "here.sqlite", "here.sqlite-shm", "notes.lock", ".hidden", ".lock"})
         leave(other);
     const auto in_work = RecordingClaim::take(folder.path() / ".e.unfinished.sqlite");
@@ -44,6 +47,7 @@ TEST_CASE("leftovers of killed processes go, and everything that somebody needs 
 
     remove_leftovers(folder.path());
     std::vector<std::string> stay{".young.sqlite.new",
+                                  ".young.sqlite.lock",
                                   "moved.sqlite-wal",
                                   "here.sqlite",
                                   "here.sqlite-shm",
@@ -56,6 +60,23 @@ TEST_CASE("leftovers of killed processes go, and everything that somebody needs 
                                   ".live.sqlite.lock"};
     std::ranges::sort(stay);
     CHECK(sorted_names(folder) == stay);
+}
+
+TEST_CASE("a look whether a recording is in work keeps nobody from taking it, and removing leftovers does not either") {
+    const TemporaryFolder folder;
+    const auto path = folder.recording("new");
+    std::atomic<bool> ended = false;
+    std::thread looking([&] {
+        for (std::uint64_t k = 0; !ended; ++k) {
+            (void)RecordingClaim::is_held(path);
+            if (k % 50 == 0) remove_leftovers(folder.path());
+        }
+    });
+    int taken = 0;
+    for (int k = 0; k < 2000; ++k) taken += RecordingClaim::take(path).has_value();
+    ended = true;
+    looking.join();
+    CHECK(taken == 2000);
 }
 
 TEST_CASE("a folder that cannot be read has no leftovers to remove") {
