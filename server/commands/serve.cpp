@@ -176,10 +176,14 @@ int serve(const Settings& settings, bool begin_new, ServeSetup setup, std::span<
     sources.links = [&ingest] { return ingest.links(); };
     sources.recorder = [&recorder] { return recorder.status(); };
     OperatorActions actions;
-    actions.action = [&ingest](Action action) { ingest.action(std::move(action)); };
-    actions.new_recording = [&ingest](std::string name) { ingest.new_recording(std::move(name)); };
-    actions.set_live_meta = [&ingest](std::string key, std::string value) {
-        ingest.set_meta(std::move(key), std::move(value));
+    actions.action = [&ingest](Action action, OwedReceipt receipt) {
+        ingest.action(std::move(action), std::move(receipt));
+    };
+    actions.new_recording = [&ingest](std::string name, OwedReceipt receipt) {
+        ingest.new_recording(std::move(name), std::move(receipt));
+    };
+    actions.set_live_meta = [&ingest](std::string key, std::string value, OwedReceipt receipt) {
+        ingest.set_meta(std::move(key), std::move(value), std::move(receipt));
     };
     server = std::make_unique<Server>(std::move(server_settings), std::move(sources), std::move(actions));
 

@@ -27,16 +27,16 @@ void Ingest::stop() {
     interpreter_->join();
 }
 
-void Ingest::action(Action action) {
-    reception_->action(std::move(action));
+void Ingest::action(Action action, OwedReceipt receipt) {
+    reception_->action(std::move(action), std::move(receipt));
 }
 
-void Ingest::new_recording(std::string name) {
-    reception_->new_recording(std::move(name));
+void Ingest::new_recording(std::string name, OwedReceipt receipt) {
+    reception_->new_recording(std::move(name), std::move(receipt));
 }
 
-void Ingest::set_meta(std::string key, std::string value) {
-    reception_->set_meta(std::move(key), std::move(value));
+void Ingest::set_meta(std::string key, std::string value, OwedReceipt receipt) {
+    reception_->set_meta(std::move(key), std::move(value), std::move(receipt));
 }
 
 std::vector<LinkView> Ingest::links() const {

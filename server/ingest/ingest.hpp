@@ -28,11 +28,12 @@ class Ingest {
     /// Closes the links, hands over what is left, ends the threads. Safe to call twice.
     void stop();
 
-    // From any thread; done in the order called.
-    void action(Action action); ///< for Pipeline::action
+    // From any thread; done in the order called. `receipt`: given once it is committed, or it is known that it is not.
+    /// For Pipeline::action. One that comes while a new recording is asked for goes into that.
+    void action(Action action, OwedReceipt receipt = {});
     /// Begins with the inputs that its estimates need, marked as carried: a flight under way goes on in it.
-    void new_recording(std::string name);
-    void set_meta(std::string key, std::string value);
+    void new_recording(std::string name, OwedReceipt receipt = {});
+    void set_meta(std::string key, std::string value, OwedReceipt receipt = {});
 
     /// From any thread.
     [[nodiscard]] std::vector<LinkView> links() const;

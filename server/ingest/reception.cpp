@@ -76,16 +76,23 @@ void Reception::report(const Slot& slot, std::int64_t t_ns) {
     act(t_ns, LinkReport{slot.view.name, slot.view.state, slot.view.detail});
 }
 
-void Reception::act(std::int64_t t_ns, const Action& action) {
+void Reception::act(std::int64_t t_ns, const Action& action, OwedReceipt receipt) {
     Inputs inputs;
     counter_->action(t_ns, action, inputs);
-    hand_over(std::move(inputs), t_ns);
+    hand_over(std::move(inputs), t_ns, std::move(receipt));
+}
+
+/// What came while a new recording was asked for: the pipeline of the one before has already said what is to be carried
+/// over, and would have been the only one to know.
+void Reception::take_held() {
+    for (; !held_.empty(); held_.pop_front())
+        act(station_now_ns(), held_.front().action, std::move(held_.front().receipt));
 }
 
 /// To the recorder first.
-std::shared_ptr<const Inputs> Reception::hand_over(Inputs inputs, std::int64_t t_ns) {
+std::shared_ptr<const Inputs> Reception::hand_over(Inputs inputs, std::int64_t t_ns, OwedReceipt receipt) {
     auto shared = std::make_shared<const Inputs>(std::move(inputs));
-    recorder_.push(shared);
+    recorder_.push(shared, std::move(receipt));
     queue_.put(shared, t_ns);
     return shared;
 }
@@ -102,7 +109,7 @@ LiveTape Reception::tape_of(const RecordingHead& head) const {
 }
 
 /// Begins with the inputs that its estimates need, then with what is so now.
-void Reception::begin(const std::string& name, const std::string& continues, const Past& past) {
+void Reception::begin(const std::string& name, const std::string& continues, const Past& past, OwedReceipt receipt) {
     const bool first = recording_id_.empty();
     const std::int64_t now_ns = station_now_ns();
     std::int64_t t_start_ns = now_ns;
@@ -112,7 +119,7 @@ void Reception::begin(const std::string& name, const std::string& continues, con
     counter_ = std::make_unique<InputCounter>(slots_.size(), t_start_ns);
     const RecordingHead head{
         .t_start_ns = t_start_ns, .utc_start_ns = utc_of(t_start_ns), .name = name, .continues = continues};
-    recording_id_ = recorder_.begin(*schema_, head, utc_now_ns());
+    recording_id_ = recorder_.begin(*schema_, head, utc_now_ns(), std::move(receipt));
     spdlog::info("Recording {}", recording_id_);
     queue_.put(TapeBegins{.tape = tape_of(head)}, now_ns);
     Inputs carried;
@@ -155,14 +162,16 @@ void Reception::resume(const Resumable& resumable) {
 }
 
 /// The interpreter answers when it has come to everything received so far.
-void Reception::ask_for_past(const std::string& name, const std::string& continues) {
-    queue_.put(AskForPast{[this, name, continues](Past past) {
-                   boost::asio::post(
-                       context_,
-                       [this, name, continues, known = std::move(past)] {
-                           replacing_lost_ = false;
-                           begin(name, continues, known);
-                       });
+void Reception::ask_for_past(const std::string& name, const std::string& continues, OwedReceipt receipt) {
+    ++asked_for_;
+    // What the queue holds is copyable, a receipt is not.
+    const auto owed = std::make_shared<OwedReceipt>(std::move(receipt));
+    queue_.put(AskForPast{[this, name, continues, owed](Past past) {
+                   boost::asio::post(context_, [this, name, continues, owed, known = std::move(past)] {
+                       replacing_lost_ = false;
+                       begin(name, continues, known, std::move(*owed));
+                       if (--asked_for_ == 0) take_held();
+                   });
                }},
                station_now_ns());
 }
@@ -245,6 +254,7 @@ void Reception::stop() {
         for (Slot& slot : slots_) slot.link->stop();
         finished_ = true;
         timer_.cancel();
+        take_held(); // the new recording does not begin any more
         const std::int64_t now_ns = station_now_ns();
         queue_.put(TimePassed{now_ns}, now_ns);
         publish_views();
@@ -253,19 +263,27 @@ void Reception::stop() {
     thread_.join();
 }
 
-void Reception::action(Action action) {
+void Reception::action(Action action, OwedReceipt receipt) {
     boost::asio::post(
-        context_, [this, what = std::move(action)] { act(station_now_ns(), what); });
+        context_,
+        [this, asked = Asked{std::move(action), std::move(receipt)}]() mutable {
+            if (asked_for_ > 0)
+                held_.push_back(std::move(asked));
+            else
+                act(station_now_ns(), asked.action, std::move(asked.receipt));
+        });
 }
 
-void Reception::new_recording(std::string name) {
+void Reception::new_recording(std::string name, OwedReceipt receipt) {
     boost::asio::post(
-        context_, [this, text = std::move(name)] { ask_for_past(text, ""); });
+        context_, [this, text = std::move(name),
+                   owed = std::move(receipt)]() mutable { ask_for_past(text, "", std::move(owed)); });
 }
 
-void Reception::set_meta(std::string key, std::string value) {
+void Reception::set_meta(std::string key, std::string value, OwedReceipt receipt) {
     boost::asio::post(
-        context_, [this, name = std::move(key), text = std::move(value)] { recorder_.set_meta(name, text); });
+        context_, [this, name = std::move(key), text = std::move(value),
+                   owed = std::move(receipt)]() mutable { recorder_.set_meta(name, text, std::move(owed)); });
 }
 
 std::vector<LinkView> Reception::links() const {

@@ -46,10 +46,10 @@ class Reception {
     /// Closes the links and ends the thread. Safe to call twice.
     void stop();
 
-    // From any thread; done on this one, in the order called.
-    void action(Action action);
-    void new_recording(std::string name);
-    void set_meta(std::string key, std::string value);
+    // From any thread; done on this one, in the order called. See Ingest.
+    void action(Action action, OwedReceipt receipt);
+    void new_recording(std::string name, OwedReceipt receipt);
+    void set_meta(std::string key, std::string value, OwedReceipt receipt);
 
     /// From any thread.
     [[nodiscard]] std::vector<LinkView> links() const;
@@ -59,15 +59,21 @@ class Reception {
         LinkView view;
         std::shared_ptr<Link> link;
     };
+    /// What somebody asked for.
+    struct Asked {
+        Action action;
+        OwedReceipt receipt;
+    };
     LinkHandler handler(std::size_t i);
     void received(std::size_t i, std::int64_t t_rx_ns, std::span<const std::byte> bytes);
     void report(const Slot& slot, std::int64_t t_ns);
-    void act(std::int64_t t_ns, const Action& action);
-    std::shared_ptr<const Inputs> hand_over(Inputs inputs, std::int64_t t_ns);
-    void begin(const std::string& name, const std::string& continues, const Past& past);
+    void act(std::int64_t t_ns, const Action& action, OwedReceipt receipt = {});
+    void take_held();
+    std::shared_ptr<const Inputs> hand_over(Inputs inputs, std::int64_t t_ns, OwedReceipt receipt = {});
+    void begin(const std::string& name, const std::string& continues, const Past& past, OwedReceipt receipt = {});
     void resume(const Resumable& resumable);
     [[nodiscard]] LiveTape tape_of(const RecordingHead& head) const;
-    void ask_for_past(const std::string& name, const std::string& continues);
+    void ask_for_past(const std::string& name, const std::string& continues, OwedReceipt receipt = {});
     void wait_for_tick();
     void tick();
     void watch_recorder(std::int64_t now_ns);
@@ -97,6 +103,8 @@ class Reception {
     std::int64_t utc_minus_station_ns_ = 0;
     bool catching_up_ = false;    ///< the interpreter is busy with a recording that goes on
     bool replacing_lost_ = false; ///< the interpreter has been asked for what the new recording needs
+    int asked_for_ = 0;           ///< new recordings that have not begun
+    std::deque<Asked> held_;      ///< until they have
     bool finished_ = false;
 
     // Shared.

@@ -53,12 +53,14 @@ struct ServeSources {
     std::function<RecorderStatus()> recorder;
 };
 
-/// What an operator may do. Called on the serve thread; must return at once.
+/// What an operator may do. Called on the serve thread; must return at once. The receipt is given once it is in the
+/// recording, or it is known that it is not.
 struct OperatorActions {
-    std::function<void(Action action)> action; ///< for Pipeline::action
+    std::function<void(Action action, OwedReceipt receipt)> action; ///< for Pipeline::action
     /// Close the live recording, begin a new one; Server::begin_recording() follows.
-    std::function<void(std::string name)> new_recording;
-    std::function<void(std::string key, std::string value)> set_live_meta; ///< key "name" or "notes"
+    std::function<void(std::string name, OwedReceipt receipt)> new_recording;
+    /// Key "name" or "notes".
+    std::function<void(std::string key, std::string value, OwedReceipt receipt)> set_live_meta;
 };
 
 } // namespace turnstone

@@ -95,14 +95,17 @@ LiveServer::LiveServer(const std::function<void(ServeSettings&)>& adjust, bool w
         const std::lock_guard lock(mutex_);
         return recorder_;
     };
-    const auto note = [this](std::string text) {
+    const auto note = [this](std::string text, OwedReceipt receipt) {
         const std::lock_guard lock(mutex_);
         actions_.push_back(std::move(text));
+        record_(std::move(receipt));
     };
     OperatorActions allowed{
-        .action = [note](const Action& action) { note(to_json(action)); },
-        .new_recording = [note](const std::string& name) { note("recording:" + name); },
-        .set_live_meta = [note](const std::string& key, const std::string& value) { note(key + "=" + value); }};
+        .action = [note](const Action& action, OwedReceipt receipt) { note(to_json(action), std::move(receipt)); },
+        .new_recording = [note](const std::string& name,
+                                OwedReceipt receipt) { note("recording:" + name, std::move(receipt)); },
+        .set_live_meta = [note](const std::string& key, const std::string& value,
+                                OwedReceipt receipt) { note(key + "=" + value, std::move(receipt)); }};
     server = std::make_unique<Server>(settings, sources, allowed);
     if (const auto started = server->start(); !started) throw std::runtime_error(started.error().message);
     if (with_tape) server->begin_recording(golden_tape());
@@ -136,4 +139,9 @@ std::vector<std::string> LiveServer::actions() const {
 void LiveServer::set_recorder(RecorderStatus status) {
     const std::lock_guard lock(mutex_);
     recorder_ = std::move(status);
+}
+
+void LiveServer::record_by(std::function<void(OwedReceipt)> record) {
+    const std::lock_guard lock(mutex_);
+    record_ = std::move(record);
 }

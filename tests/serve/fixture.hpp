@@ -36,6 +36,8 @@ class LiveServer {
     /// Operator actions that arrived, e.g. `recording:second flight`.
     [[nodiscard]] std::vector<std::string> actions() const;
     void set_recorder(turnstone::RecorderStatus status);
+    /// What becomes of operator actions from now on; until then they are recorded at once.
+    void record_by(std::function<void(turnstone::OwedReceipt)> record);
 
     turnstone::test::TemporaryFolder folder;
     std::unique_ptr<turnstone::Server> server;
@@ -43,5 +45,6 @@ class LiveServer {
   private:
     mutable std::mutex mutex_;
     std::vector<std::string> actions_;
+    std::function<void(turnstone::OwedReceipt)> record_ = [](turnstone::OwedReceipt receipt) { receipt.give(); };
     turnstone::RecorderStatus recorder_;
 };

@@ -20,6 +20,7 @@
 #include "server/pipeline/inputs.hpp"
 #include "server/pipeline/progress.hpp"
 #include "server/pipeline/setup.hpp"
+#include "server/record/write/receipt.hpp"
 #include "server/record/write/recorder_status.hpp"
 #include "server/record/write/recording_claim.hpp"
 #include "server/record/write/recording_file.hpp"
@@ -56,12 +57,12 @@ class Recorder {
     /// Begins a recording: inputs that follow go into it. The one before, if any, is closed once tape_ended() says that
     /// all its batches have come, or soon after; what is missing then is made again. Returns the new id at once; the
     /// file is made on the recorder's thread. A failure to create it shows in status().fault and is retried. `utc_ns`:
-    /// for the id.
-    std::string begin(const Schema& schema, RecordingHead head, std::int64_t utc_ns);
+    /// for the id. `receipt`, here and below: given once the file is there, or it is known that it is not.
+    std::string begin(const Schema& schema, RecordingHead head, std::int64_t utc_ns, OwedReceipt receipt = {});
     /// Goes on in a recording that a killed process left, with the same setup and schema.
     void resume(const Schema& schema, const std::string& id, std::shared_ptr<RecordingClaim> claim);
     // Neither blocks or throws. What does not fit the queue is counted, see RecorderSettings::queue_bytes_max.
-    void push(std::shared_ptr<const Inputs> inputs);
+    void push(std::shared_ptr<const Inputs> inputs, OwedReceipt receipt = {});
     /// `progress`: of the pipeline after this batch. `id`: the recording it is of; empty: the one begun last.
     void push(std::shared_ptr<const Batch> batch, const Progress& progress, const std::string& id = {});
     void tape_ended(const std::string& id);
@@ -70,7 +71,7 @@ class Recorder {
     /// Counts rows, at least so many, that were not made of what the live recording holds: closing it makes them.
     void count_rows_left_out(std::uint64_t rows);
     /// Changes "name" or "notes" of the live recording; for closed ones see the catalogue.
-    void set_meta(const std::string& key, const std::string& value);
+    void set_meta(const std::string& key, const std::string& value, OwedReceipt receipt = {});
     /// Returns after everything pushed so far is committed, or after `timeout_ms`.
     bool flush(std::int64_t timeout_ms);
     [[nodiscard]] RecorderStatus status() const;

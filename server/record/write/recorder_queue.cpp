@@ -49,9 +49,10 @@ void RecorderQueue::put(RecorderCommand command) {
     came_.notify_one();
 }
 
-void RecorderQueue::put_inputs(std::shared_ptr<const Inputs> inputs) {
+void RecorderQueue::put_inputs(std::shared_ptr<const Inputs> inputs, OwedReceipt receipt) {
     RecorderCommand command{.kind = RecorderCommand::Kind::inputs, .bytes = size_of(*inputs)};
     command.inputs = std::move(inputs);
+    command.receipt = std::move(receipt);
     put_counted(std::move(command), bytes_max_ + bytes_max_ / 4);
 }
 
@@ -78,7 +79,9 @@ void RecorderQueue::put_counted(RecorderCommand command, std::size_t limit) {
             kept = false;
         }
     }
-    if (!kept) count(drops);
+    if (kept) return;
+    count(drops);
+    command.receipt.give("the disk is too slow for what comes in, and it was left out");
 }
 
 void RecorderQueue::count(const Drops& drops) noexcept {

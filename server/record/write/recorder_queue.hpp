@@ -30,6 +30,7 @@ struct RecorderCommand {
     bool begun = false;                           ///< begin: the thread has taken it up, its file may still be to make
     Drops dropped_before = {};                    ///< begin: of the recording before
     std::uint64_t ticket = 0;                     ///< flush
+    OwedReceipt receipt = {};                     ///< inputs, begin, meta
 };
 
 class RecorderQueue {
@@ -40,7 +41,7 @@ class RecorderQueue {
 
     // For callers. What the limit leaves no room for is counted: see RecorderSettings::queue_bytes_max.
     void put(RecorderCommand command); ///< begin, tape_ended or meta
-    void put_inputs(std::shared_ptr<const Inputs> inputs);
+    void put_inputs(std::shared_ptr<const Inputs> inputs, OwedReceipt receipt = {});
     void put_derived(std::shared_ptr<const Batch> batch, const Progress& progress, const std::string& id);
     /// Returns when everything put so far has been committed, or after `timeout`.
     bool flush(std::chrono::milliseconds timeout);

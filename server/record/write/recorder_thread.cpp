@@ -159,6 +159,7 @@ void RecorderThread::begin(RecorderCommand& command) {
     open_current();
     set_fault("");
     queue_.update([](RecorderStatus& status) { status.recording = true; });
+    command.receipt.give();
 }
 
 void RecorderThread::write_all(Lane& lane) {
@@ -242,6 +243,7 @@ void RecorderThread::close_current() {
 void RecorderThread::leave_behind(const std::string& why) {
     spdlog::error("{}; a new recording begins", why);
     doubt_.reset();
+    tell_waiting("the recording's file cannot be written any more, and it is in none");
     for (Lane* lane : {&inputs_, &derived_})
         for (; !lane->waiting.empty(); lane->waiting.pop_front())
             queue_.update([&](RecorderStatus& status) { status.queue_bytes -= lane->waiting.front().bytes; });
@@ -269,7 +271,9 @@ void RecorderThread::settle_doubt() {
 
 void RecorderThread::committed(const Transaction& transaction) {
     auto& waiting = transaction.lane->waiting;
-    waiting.erase(waiting.begin(), waiting.begin() + static_cast<std::ptrdiff_t>(transaction.commands));
+    const auto end = waiting.begin() + static_cast<std::ptrdiff_t>(transaction.commands);
+    std::for_each(waiting.begin(), end, [](RecorderCommand& command) { command.receipt.give(); });
+    waiting.erase(waiting.begin(), end);
     set_fault("");
     queue_.set_oldest(inputs_.waiting.empty() ? Clock::time_point{} : inputs_.waiting.front().came_at);
     queue_.update([&](RecorderStatus& status) {
@@ -294,7 +298,9 @@ void RecorderThread::recover(const SqliteError& error) {
         leave_behind(error.what());
         return;
     }
-    set_fault(advice(error, settings_.directory));
+    const std::string fault = advice(error, settings_.directory);
+    set_fault(fault);
+    tell_waiting(fault);
     retry_at_ = Clock::now() + std::chrono::milliseconds(settings_.retry_interval_ms);
 }
 
@@ -313,6 +319,7 @@ void RecorderThread::write_one_by_one(Lane& lane) {
             if (!is_about_content(error) || doubt_) throw;
             spdlog::error("something cannot be recorded and is dropped: {}", error.what());
             file_.reset();
+            lane.waiting.front().receipt.give(std::string("it cannot be recorded: ") + error.what());
             queue_.drop(lane.waiting.front());
             lane.waiting.pop_front();
             open_current();
@@ -323,6 +330,12 @@ void RecorderThread::write_one_by_one(Lane& lane) {
 
 void RecorderThread::set_fault(const std::string& text) {
     queue_.update([&](RecorderStatus& status) { status.fault = text; }); // who watches the status logs it, once
+}
+
+/// A person does not wait until the disk recovers.
+void RecorderThread::tell_waiting(const std::string& why_not) {
+    for (auto* waiting : {&inputs_.waiting, &work_})
+        for (RecorderCommand& command : *waiting) command.receipt.give(why_not);
 }
 
 /// Looks at free space and sizes, and whether the file is still there.

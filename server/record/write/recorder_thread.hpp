@@ -76,6 +76,7 @@ class RecorderThread {
     void recover(const SqliteError& error);
     void write_one_by_one(Lane& lane);
     void set_fault(const std::string& text);
+    void tell_waiting(const std::string& why_not);
     void look_at_file();
     void give_up();
     [[nodiscard]] std::filesystem::path path_of(const std::string& id) const;

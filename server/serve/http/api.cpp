@@ -32,7 +32,8 @@ awaitable<Answer> Api::answer(const Request& request) {
         if (segments[3] == "meta") co_return co_await operator_.set_meta(request);
         co_return co_await recordings_.read(request);
     }
-    if (segments.size() == 3 && segments[0] == "api" && segments[1] == "live") co_return operator_.live_action(request);
+    if (segments.size() == 3 && segments[0] == "api" && segments[1] == "live")
+        co_return co_await operator_.live_action(request);
     if (segments.size() == 6 && path.starts_with("/api/map/tiles/")) co_return co_await map_.tile(request);
     if (path == "/api/session") co_return operator_.session(request);
     if (path == "/api/stream") co_return error_answer(400, "this address speaks WebSocket (RFC 6455) only");

@@ -120,8 +120,8 @@ Answer OperatorRoutes::refuse_key(KeyVerdict verdict, std::string_view wrong) {
     return answer;
 }
 
-Answer OperatorRoutes::live_action(const Request& request) {
-    using Act = Answer (OperatorRoutes::*)(const std::string& body);
+awaitable<Answer> OperatorRoutes::live_action(const Request& request) {
+    using Act = Answer (OperatorRoutes::*)(const std::string& body, RecordedActions& acts);
     constexpr std::pair<std::string_view, Act> kActs[] = {{"marker", &OperatorRoutes::marker},
                                                           {"note", &OperatorRoutes::note},
                                                           {"change_mark", &OperatorRoutes::change_mark},
@@ -143,93 +143,97 @@ Answer OperatorRoutes::live_action(const Request& request) {
     if (act == std::end(kActs) && !is_answer && !is_position) {
         std::string names;
         for (const auto& [name, ignored] : kActs) names += "'" + std::string(name) + "', ";
-        return error_answer(404, "the live recording takes " + names + "'answer', 'position'");
+        co_return error_answer(404, "the live recording takes " + names + "'answer', 'position'");
     }
-    if (request.method != Method::post) return method_answer("POST");
-    if (!request.client.is_operator && !(is_answer && !request.client.position.empty())) return needs_operator();
-    if (auto refused = refuse_body(request)) return std::move(*refused);
-    if (!live_.tape()) return error_answer(503, "nothing is being recorded yet; try again in a moment");
-    if (is_answer) return answer(request);
-    return is_position ? position(request) : (this->*act->second)(request.body);
+    if (request.method != Method::post) co_return method_answer("POST");
+    if (!request.client.is_operator && !(is_answer && !request.client.position.empty())) co_return needs_operator();
+    if (auto refused = refuse_body(request)) co_return std::move(*refused);
+    if (!live_.tape()) co_return error_answer(503, "nothing is being recorded yet; try again in a moment");
+    if (is_position) co_return position(request);
+    RecordedActions acts(actions_);
+    Answer acted = is_answer ? answer(request, acts) : (this->*act->second)(request.body, acts);
+    if (acted.status != 200) co_return acted;
+    auto recorded = acts.once_recorded(std::move(acted));
+    co_return co_await std::move(recorded);
 }
 
-Answer OperatorRoutes::new_recording(const std::string& body) {
+Answer OperatorRoutes::new_recording(const std::string& body, RecordedActions& acts) {
     const auto next = parse_recording_request(body);
     if (!next) return error_answer(400, next.error().message);
-    actions_.new_recording(next->name);
+    acts.new_recording(next->name);
     return done();
 }
 
 template <class Mark>
-Answer OperatorRoutes::mark(const std::string& body) {
+Answer OperatorRoutes::mark(const std::string& body, RecordedActions& acts) {
     const auto given = parse_mark_request(body);
     if (!given) return error_answer(400, given.error().message);
     std::optional<std::int64_t> t_ns;
     if (given->t_s) t_ns = tape_ns(*given->t_s, live_.tape()->t_start_ns);
-    actions_.action(Mark{.text = given->text, .t_ns = t_ns});
+    acts.action(Mark{.text = given->text, .t_ns = t_ns});
     return done();
 }
 
-Answer OperatorRoutes::marker(const std::string& body) {
-    return mark<Marker>(body);
+Answer OperatorRoutes::marker(const std::string& body, RecordedActions& acts) {
+    return mark<Marker>(body, acts);
 }
 
-Answer OperatorRoutes::note(const std::string& body) {
-    return mark<Note>(body);
+Answer OperatorRoutes::note(const std::string& body, RecordedActions& acts) {
+    return mark<Note>(body, acts);
 }
 
-Answer OperatorRoutes::change_mark(const std::string& body) {
+Answer OperatorRoutes::change_mark(const std::string& body, RecordedActions& acts) {
     const auto change = parse_change_request(body);
     if (!change) return error_answer(400, change.error().message);
     if (!live_.has_mark(change->key)) return no_such("marker or note", change->key);
-    actions_.action(ChangeMark{change->key, change->text});
+    acts.action(ChangeMark{change->key, change->text});
     return done();
 }
 
-Answer OperatorRoutes::take_back(const std::string& body) {
+Answer OperatorRoutes::take_back(const std::string& body, RecordedActions& acts) {
     const auto mark = parse_keyed_request(body);
     if (!mark) return error_answer(400, mark.error().message);
     if (!live_.has_mark(mark->key)) return no_such("marker or note", mark->key);
-    actions_.action(ChangeMark{.key = mark->key});
+    acts.action(ChangeMark{.key = mark->key});
     return done();
 }
 
-Answer OperatorRoutes::flight_name(const std::string& body) {
+Answer OperatorRoutes::flight_name(const std::string& body, RecordedActions& acts) {
     const auto flight = parse_flight_name_request(body);
     if (!flight) return error_answer(400, flight.error().message);
     const auto& vehicles = live_.tape()->setup->vehicles;
     if (std::ranges::find(vehicles, flight->vehicle, [](const VehicleSetup& one) { return one.dictionary.vehicle; }) ==
         vehicles.end())
         return error_answer(404, "this station has no vehicle '" + flight->vehicle.substr(0, 40) + "'");
-    actions_.action(NameFlight{flight->vehicle, flight->name});
+    acts.action(NameFlight{flight->vehicle, flight->name});
     return done();
 }
 
-Answer OperatorRoutes::acknowledge(const std::string& body) {
+Answer OperatorRoutes::acknowledge(const std::string& body, RecordedActions& acts) {
     const auto alert = parse_keyed_request(body);
     if (!alert) return error_answer(400, alert.error().message);
     if (!live_.has_alert(alert->key)) return no_such("alert", alert->key);
-    actions_.action(Acknowledge{alert->key});
+    acts.action(Acknowledge{alert->key});
     return done();
 }
 
-Answer OperatorRoutes::shelve(const std::string& body) {
+Answer OperatorRoutes::shelve(const std::string& body, RecordedActions& acts) {
     const auto alert = parse_shelve_request(body);
     if (!alert) return error_answer(400, alert.error().message);
     if (!live_.has_alert(alert->key)) return no_such("alert", alert->key);
-    actions_.action(Shelve{alert->key, alert->for_s});
+    acts.action(Shelve{alert->key, alert->for_s});
     return done();
 }
 
-Answer OperatorRoutes::unshelve(const std::string& body) {
+Answer OperatorRoutes::unshelve(const std::string& body, RecordedActions& acts) {
     const auto alert = parse_keyed_request(body);
     if (!alert) return error_answer(400, alert.error().message);
     if (!live_.has_alert(alert->key)) return no_such("alert", alert->key);
-    actions_.action(Unshelve{alert->key});
+    acts.action(Unshelve{alert->key});
     return done();
 }
 
-Answer OperatorRoutes::countdown(const std::string& body) {
+Answer OperatorRoutes::countdown(const std::string& body, RecordedActions& acts) {
     const auto asked = parse_countdown_request(body);
     if (!asked) return error_answer(400, asked.error().message);
     Countdown countdown{.step = asked->step};
@@ -237,11 +241,11 @@ Answer OperatorRoutes::countdown(const std::string& body) {
         countdown.zero_ns = sources_.station_now_ns() + seconds_to_ns(*asked->left_s);
     else
         countdown.left_s = asked->left_s;
-    actions_.action(countdown);
+    acts.action(countdown);
     return done();
 }
 
-Answer OperatorRoutes::procedure(const std::string& body) {
+Answer OperatorRoutes::procedure(const std::string& body, RecordedActions& acts) {
     auto command = parse_procedure_request(body);
     if (!command) return error_answer(400, command.error().message);
     const VehicleSetup* const vehicle = vehicle_named(*live_.tape(), command->vehicle);
@@ -256,11 +260,11 @@ Answer OperatorRoutes::procedure(const std::string& body) {
     if (!live_.missed_events() && !begins && under_way != command->procedure)
         return error_answer(409, "'" + command->procedure + "' is not under way");
     live_.expect_procedure(place, begins ? command->procedure : "");
-    actions_.action(std::move(*command));
+    acts.action(std::move(*command));
     return done();
 }
 
-Answer OperatorRoutes::step(const std::string& body) {
+Answer OperatorRoutes::step(const std::string& body, RecordedActions& acts) {
     auto command = parse_step_request(body);
     if (!command) return error_answer(400, command.error().message);
     const VehicleSetup* const vehicle = vehicle_named(*live_.tape(), command->vehicle);
@@ -273,44 +277,44 @@ Answer OperatorRoutes::step(const std::string& body) {
                std::ranges::find(procedure.steps, command->step, &Step::id) != procedure.steps.end();
     };
     if (std::ranges::none_of(vehicle->procedures, has_step)) return no_such("step", command->step);
-    actions_.action(std::move(*command));
+    acts.action(std::move(*command));
     return done();
 }
 
-Answer OperatorRoutes::statement(const std::string& body) {
+Answer OperatorRoutes::statement(const std::string& body, RecordedActions& acts) {
     auto said = parse_statement_request(body);
     if (!said) return error_answer(400, said.error().message);
     const VehicleSetup* const vehicle = vehicle_named(*live_.tape(), said->vehicle);
     if (vehicle == nullptr) return no_such("vehicle", said->vehicle);
     if (!has_statement(*vehicle, said->check)) return no_such("statement", said->check);
-    actions_.action(std::move(*said));
+    acts.action(std::move(*said));
     return done();
 }
 
-Answer OperatorRoutes::entered(const std::string& body) {
+Answer OperatorRoutes::entered(const std::string& body, RecordedActions& acts) {
     auto value = parse_entered_request(body);
     if (!value) return error_answer(400, value.error().message);
     if (!value->vehicle.empty() && vehicle_named(*live_.tape(), value->vehicle) == nullptr)
         return no_such("vehicle", value->vehicle);
-    actions_.action(std::move(*value));
+    acts.action(std::move(*value));
     return done();
 }
 
-Answer OperatorRoutes::poll(const std::string& body) {
+Answer OperatorRoutes::poll(const std::string& body, RecordedActions& acts) {
     auto question = parse_poll_request(body);
     if (!question) return error_answer(400, question.error().message);
     if (!has_position(*live_.tape(), question->position)) return no_such("position", question->position);
-    actions_.action(std::move(*question));
+    acts.action(std::move(*question));
     return done();
 }
 
-Answer OperatorRoutes::answer(const Request& request) {
+Answer OperatorRoutes::answer(const Request& request, RecordedActions& acts) {
     auto said = parse_answer_request(request.body);
     if (!said) return error_answer(400, said.error().message);
     if (!request.client.is_operator && request.client.position != said->position)
         return error_answer(403, "this device answers for " + request.client.position + " only");
     if (!has_position(*live_.tape(), said->position)) return no_such("position", said->position);
-    actions_.action(std::move(*said));
+    acts.action(std::move(*said));
     return done();
 }
 
@@ -349,12 +353,14 @@ awaitable<Answer> OperatorRoutes::set_meta(const Request& request) {
     if (!meta) co_return error_answer(400, meta.error().message);
     const std::pair<const char*, std::optional<std::string>> changes[] = {{"name", meta->name}, {"notes", meta->notes}};
     if (place->live) {
+        RecordedActions acts(actions_);
         for (const auto& [key, value] : changes) {
             if (!value) continue;
             live_.set_meta(key, *value);
-            actions_.set_live_meta(key, *value);
+            acts.set_live_meta(key, *value);
         }
-        co_return done();
+        auto recorded = acts.once_recorded(done());
+        co_return co_await std::move(recorded);
     }
     workers_.release_readers();
     const WorkerTask task = [&folder = folder_, &downloads = downloads_, place = *place,

@@ -12,6 +12,7 @@
 #include "server/serve/http/access.hpp"
 #include "server/serve/http/answer.hpp"
 #include "server/serve/http/join_routes.hpp"
+#include "server/serve/http/recorded_actions.hpp"
 #include "server/serve/http/recordings/downloads.hpp"
 #include "server/serve/live_recording.hpp"
 #include "server/serve/parse/operator_request.hpp"
@@ -32,7 +33,7 @@ class OperatorRoutes {
     /// /api/session
     [[nodiscard]] Answer session(const Request& request);
     /// /api/live/{what}
-    [[nodiscard]] Answer live_action(const Request& request);
+    [[nodiscard]] boost::asio::awaitable<Answer> live_action(const Request& request);
     /// /api/recordings/{id}/meta
     [[nodiscard]] boost::asio::awaitable<Answer> set_meta(const Request& request);
 
@@ -41,26 +42,26 @@ class OperatorRoutes {
     [[nodiscard]] Answer refuse_key(KeyVerdict verdict, std::string_view wrong);
     [[nodiscard]] Answer log_out(const Request& request);
     // Of a request that an operator may make.
-    [[nodiscard]] Answer new_recording(const std::string& body);
+    [[nodiscard]] Answer new_recording(const std::string& body, RecordedActions& acts);
     template <class Mark>
-    [[nodiscard]] Answer mark(const std::string& body);
-    [[nodiscard]] Answer marker(const std::string& body);
-    [[nodiscard]] Answer note(const std::string& body);
-    [[nodiscard]] Answer change_mark(const std::string& body);
-    [[nodiscard]] Answer take_back(const std::string& body);
-    [[nodiscard]] Answer flight_name(const std::string& body);
-    [[nodiscard]] Answer acknowledge(const std::string& body);
-    [[nodiscard]] Answer shelve(const std::string& body);
-    [[nodiscard]] Answer unshelve(const std::string& body);
-    [[nodiscard]] Answer countdown(const std::string& body);
-    [[nodiscard]] Answer procedure(const std::string& body);
-    [[nodiscard]] Answer step(const std::string& body);
-    [[nodiscard]] Answer statement(const std::string& body);
-    [[nodiscard]] Answer entered(const std::string& body);
-    [[nodiscard]] Answer poll(const std::string& body);
+    [[nodiscard]] Answer mark(const std::string& body, RecordedActions& acts);
+    [[nodiscard]] Answer marker(const std::string& body, RecordedActions& acts);
+    [[nodiscard]] Answer note(const std::string& body, RecordedActions& acts);
+    [[nodiscard]] Answer change_mark(const std::string& body, RecordedActions& acts);
+    [[nodiscard]] Answer take_back(const std::string& body, RecordedActions& acts);
+    [[nodiscard]] Answer flight_name(const std::string& body, RecordedActions& acts);
+    [[nodiscard]] Answer acknowledge(const std::string& body, RecordedActions& acts);
+    [[nodiscard]] Answer shelve(const std::string& body, RecordedActions& acts);
+    [[nodiscard]] Answer unshelve(const std::string& body, RecordedActions& acts);
+    [[nodiscard]] Answer countdown(const std::string& body, RecordedActions& acts);
+    [[nodiscard]] Answer procedure(const std::string& body, RecordedActions& acts);
+    [[nodiscard]] Answer step(const std::string& body, RecordedActions& acts);
+    [[nodiscard]] Answer statement(const std::string& body, RecordedActions& acts);
+    [[nodiscard]] Answer entered(const std::string& body, RecordedActions& acts);
+    [[nodiscard]] Answer poll(const std::string& body, RecordedActions& acts);
     [[nodiscard]] Answer position(const Request& request);
     // Of a request that the position's device may make, too.
-    [[nodiscard]] Answer answer(const Request& request);
+    [[nodiscard]] Answer answer(const Request& request, RecordedActions& acts);
     [[nodiscard]] Answer unlock_position(const Request& request, const KeyRequest& given);
     [[nodiscard]] std::string position_link(const Request& request, const std::string& position,
                                             const std::string& key) const;

@@ -52,8 +52,11 @@ export async function remove(path: string): Promise<void> {
 export const posted = (path: string, body: object): Promise<Response> =>
   request(path, { method: 'POST', headers: { 'Content-Type': 'application/json' }, body: JSON.stringify(body) });
 
+const kNotRecorded = 202; // done, and not in the recording
+
 export async function post(path: string, body: object): Promise<void> {
-  await posted(path, body);
+  const answer = await posted(path, body);
+  if (answer.status === kNotRecorded) throw new Error(text(object(await answer.json(), path), 'why', path));
 }
 
 const at = (id: string): string => `/api/recordings/${encodeURIComponent(id)}`;

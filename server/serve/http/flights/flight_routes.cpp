@@ -16,6 +16,7 @@
 #include "server/record/read/catalogue.hpp"
 #include "server/serve/encode/tape_time.hpp"
 #include "server/serve/http/on_worker.hpp"
+#include "server/serve/http/recorded_actions.hpp"
 #include "server/serve/http/refusals.hpp"
 #include "server/serve/parse/flights/flight_request.hpp"
 
@@ -132,8 +133,10 @@ awaitable<Answer> FlightRoutes::write(const Request& request, const debrief::Fli
     Answer answer = co_await on_worker(workers_, place->live ? Lane::live : Lane::slow, request.client, look);
     if (answer.status != 200) co_return answer;
     if (place->live) {
-        for (Action& action : make(*found)) actions_.action(std::move(action));
-        co_return answer;
+        RecordedActions acts(actions_);
+        for (Action& action : make(*found)) acts.action(std::move(action));
+        auto recorded = acts.once_recorded(std::move(answer));
+        co_return co_await std::move(recorded);
     }
     workers_.release_readers();
     const WorkerTask add = [&folder = folder_, &downloads = downloads_, place = *place,
