@@ -7,22 +7,11 @@
 
 namespace turnstone {
 
-namespace {
-
-std::string procedure_in(const Event& event) {
-    for (const EventValue& value : event.values)
-        if (const auto* text = std::get_if<std::string>(&value.value); value.name == "procedure" && text != nullptr)
-            return *text;
-    return "";
-}
-
-} // namespace
-
 void LiveRecording::begin(LiveTape tape) {
     newest_ns_ = tape.t_start_ns;
     marks_.clear();
     alerts_.clear();
-    procedures_.clear();
+    under_way_.begin(*tape.setup);
     missed_ = false;
     for (const Event& event : std::exchange(tape.past, {})) see(event);
     tape_ = std::move(tape);
@@ -38,14 +27,7 @@ void LiveRecording::grow(std::int64_t newest_ns) noexcept {
 void LiveRecording::see(const Event& event) {
     if (event.kind == EventKind::marker || event.kind == EventKind::note) marks_.insert(event.key);
     if (event.kind == EventKind::alert_raised) alerts_.insert(event.key);
-    if (event.id == EventId::procedure_begun) procedures_[event.vehicle] = procedure_in(event);
-    if (event.id == EventId::procedure_ended && procedure_of(event.vehicle) == procedure_in(event))
-        procedures_.erase(event.vehicle);
-}
-
-std::string LiveRecording::procedure_of(int vehicle) const {
-    const auto found = procedures_.find(vehicle);
-    return found == procedures_.end() ? "" : found->second;
+    under_way_.see(event);
 }
 
 void LiveRecording::set_meta(const std::string& key, const std::string& value) {

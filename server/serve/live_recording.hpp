@@ -2,13 +2,13 @@
 /// The live recording as the serve thread knows it, without opening its file. Serve thread only.
 #include <cstdint>
 #include <filesystem>
-#include <map>
 #include <optional>
 #include <set>
 #include <string>
 #include <string_view>
 
 #include "server/record/read/reader.hpp"
+#include "server/serve/desk/under_way.hpp"
 #include "server/serve/live_tape.hpp"
 #include "shared/result.hpp"
 
@@ -44,9 +44,7 @@ class LiveRecording {
     /// Whether there may be a marker or a note with this key; an alert that was ever raised.
     [[nodiscard]] bool has_mark(const std::string& key) const { return missed_ || marks_.contains(key); }
     [[nodiscard]] bool has_alert(const std::string& key) const { return missed_ || alerts_.contains(key); }
-    /// Of a vehicle, by its place in the setup: the procedure under way, or that was asked for; empty: none.
-    [[nodiscard]] std::string procedure_of(int vehicle) const;
-    void expect_procedure(int vehicle, const std::string& procedure) { procedures_[vehicle] = procedure; }
+    [[nodiscard]] UnderWay& under_way() noexcept { return under_way_; }
     [[nodiscard]] bool missed_events() const noexcept { return missed_; }
 
   private:
@@ -54,8 +52,8 @@ class LiveRecording {
     std::string notes_;
     std::int64_t newest_ns_ = 0;
     std::uint64_t revision_ = 0;
-    std::set<std::string> marks_, alerts_;  ///< keys
-    std::map<int, std::string> procedures_; ///< under way, by vehicle
+    std::set<std::string> marks_, alerts_; ///< keys
+    UnderWay under_way_;
     bool missed_ = false;
 };
 

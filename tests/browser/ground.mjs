@@ -192,6 +192,25 @@ async function poll(browser) {
   await sheet.getByRole('button', { name: 'Set and hold' }).click();
   await sheet.getByRole('button', { name: 'Close' }).click();
   await check_soon('a hold stands as the largest figure', async () => [/held[^]*T−5:00/.test(await text_of(operator, 'countdown')), await text_of(operator, 'countdown')]);
+  // Two operators at once: the other takes the countdown off while this page still shows it held
+  const off = { method: 'POST', headers: { 'Content-Type': 'application/json' }, body: JSON.stringify({ step: 'off' }) };
+  let others_turn = true;
+  await operator.route('**/api/live/countdown', async (route) => {
+    if (others_turn) {
+      others_turn = false;
+      await operator.evaluate(async (init) => (await fetch('/api/live/countdown', init)).status, off);
+    }
+    await route.continue();
+  });
+  await operator.getByRole('button', { name: 'Set time' }).click();
+  await sheet.getByRole('button', { name: 'Resume' }).click();
+  await check_soon('a refused action is said, with what to do', async () => [/no countdown to resume; run one/.test(await operator.locator('.notice').innerText()), await operator.locator('.notice').innerText()]);
+  await operator.unroute('**/api/live/countdown');
+  await picture(operator, 'ground-refused');
+  errors.splice(0, errors.length, ...errors.filter((text) => !/409/.test(text)));
+  await sheet.getByRole('button', { name: 'Set and hold' }).click();
+  await sheet.getByRole('button', { name: 'Close' }).click();
+  await check_soon('and the hold can be set again', async () => [/held[^]*T−5:00/.test(await text_of(operator, 'countdown')), await text_of(operator, 'countdown')]);
   const sizes = await operator.locator('main *').evaluateAll((nodes) => Math.max(...nodes.filter((node) => node.children.length === 0 && node.textContent.trim() !== '' && !node.closest('[data-testid=countdown]')).map((node) => parseFloat(getComputedStyle(node).fontSize))));
   const figure = await operator.locator('[data-testid=countdown] .figure').evaluate((node) => parseFloat(getComputedStyle(node).fontSize));
   check('and nothing on the page is larger', figure > sizes, `${figure} px, ${sizes} px`);

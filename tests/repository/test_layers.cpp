@@ -156,9 +156,10 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
 
     {"server/serve/parse", {"shared", "server/pipeline"}},
     {"server/serve/map", {"shared", "server/record/format", "server/serve/parse"}},
+    {"server/serve/desk", {"server/pipeline"}},
     {"server/serve",
      {"shared", "server/pipeline", "server/record/format", "server/record/read", "server/record/write",
-      "server/debrief", "server/serve/map"}},
+      "server/debrief", "server/serve/map", "server/serve/desk"}},
     {"server/serve/encode",
      {"shared", "protocol/dictionary", "server/pipeline", "server/record/read", "server/record/write",
       "server/serve/parse", "server/serve"}},

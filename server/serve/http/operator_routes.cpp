@@ -241,8 +241,18 @@ Answer OperatorRoutes::countdown(const std::string& body, RecordedActions& acts)
         countdown.zero_ns = sources_.station_now_ns() + seconds_to_ns(*asked->left_s);
     else
         countdown.left_s = asked->left_s;
+    if (auto refused = refuse(countdown)) return std::move(*refused);
+    live_.under_way().ask(countdown);
     acts.action(countdown);
     return done();
+}
+
+/// What would do nothing is not answered as done. After events that could not be seen nobody knows.
+template <class Act>
+std::optional<Answer> OperatorRoutes::refuse(const Act& act) {
+    if (live_.missed_events()) return std::nullopt;
+    const std::string why = live_.under_way().refuse(act);
+    return why.empty() ? std::nullopt : std::optional(error_answer(409, why));
 }
 
 Answer OperatorRoutes::procedure(const std::string& body, RecordedActions& acts) {
@@ -252,14 +262,8 @@ Answer OperatorRoutes::procedure(const std::string& body, RecordedActions& acts)
     if (vehicle == nullptr) return no_such("vehicle", command->vehicle);
     if (std::ranges::find(vehicle->procedures, command->procedure, &Procedure::id) == vehicle->procedures.end())
         return no_such("procedure", command->procedure);
-    const int place = static_cast<int>(vehicle - live_.tape()->setup->vehicles.data());
-    const std::string under_way = live_.procedure_of(place);
-    const bool begins = command->step == ProcedureStep::begin;
-    if (!live_.missed_events() && begins && !under_way.empty())
-        return error_answer(409, "'" + under_way + "' is under way; end it first");
-    if (!live_.missed_events() && !begins && under_way != command->procedure)
-        return error_answer(409, "'" + command->procedure + "' is not under way");
-    live_.expect_procedure(place, begins ? command->procedure : "");
+    if (auto refused = refuse(*command)) return std::move(*refused);
+    live_.under_way().ask(*command);
     acts.action(std::move(*command));
     return done();
 }
@@ -269,14 +273,14 @@ Answer OperatorRoutes::step(const std::string& body, RecordedActions& acts) {
     if (!command) return error_answer(400, command.error().message);
     const VehicleSetup* const vehicle = vehicle_named(*live_.tape(), command->vehicle);
     if (vehicle == nullptr) return no_such("vehicle", command->vehicle);
-    const std::string under_way = live_.procedure_of(static_cast<int>(vehicle - live_.tape()->setup->vehicles.data()));
-    const bool known = !live_.missed_events();
-    if (known && under_way.empty()) return error_answer(409, "no procedure of '" + command->vehicle + "' is under way");
+    const Procedure* const under_way = live_.under_way().procedure_of(command->vehicle);
     const auto has_step = [&](const Procedure& procedure) {
-        return (!known || procedure.id == under_way) &&
+        return (under_way == nullptr || under_way->id == procedure.id) &&
                std::ranges::find(procedure.steps, command->step, &Step::id) != procedure.steps.end();
     };
     if (std::ranges::none_of(vehicle->procedures, has_step)) return no_such("step", command->step);
+    if (auto refused = refuse(*command)) return std::move(*refused);
+    live_.under_way().ask(*command);
     acts.action(std::move(*command));
     return done();
 }
@@ -287,6 +291,7 @@ Answer OperatorRoutes::statement(const std::string& body, RecordedActions& acts)
     const VehicleSetup* const vehicle = vehicle_named(*live_.tape(), said->vehicle);
     if (vehicle == nullptr) return no_such("vehicle", said->vehicle);
     if (!has_statement(*vehicle, said->check)) return no_such("statement", said->check);
+    if (auto refused = refuse(*said)) return std::move(*refused);
     acts.action(std::move(*said));
     return done();
 }

@@ -3,6 +3,7 @@
 /// procedures and the poll, a new recording, a recording's name and notes; and what a position's key unlocks: that
 /// position's answer.
 #include <filesystem>
+#include <optional>
 #include <string>
 #include <utility>
 
@@ -43,6 +44,8 @@ class OperatorRoutes {
     [[nodiscard]] Answer log_out(const Request& request);
     // Of a request that an operator may make.
     [[nodiscard]] Answer new_recording(const std::string& body, RecordedActions& acts);
+    template <class Act>
+    [[nodiscard]] std::optional<Answer> refuse(const Act& act);
     template <class Mark>
     [[nodiscard]] Answer mark(const std::string& body, RecordedActions& acts);
     [[nodiscard]] Answer marker(const std::string& body, RecordedActions& acts);

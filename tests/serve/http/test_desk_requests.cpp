@@ -79,37 +79,72 @@ TEST_CASE("what the live recording does not have is said so") {
     CHECK(live.actions().empty());
 }
 
-TEST_CASE("what a procedure that is not under way is asked for is refused") {
+TEST_CASE("what would do nothing is refused with what is under way and what to do") {
     const LiveServer live;
     const Fields cookie = live.operator_cookie();
     const auto post = [&](const std::string& what, json more) {
-        more["vehicle"] = "sanderling";
-        more["by"] = "KL";
-        return live.post("/api/live/" + what, more.dump(), cookie).status;
+        if (what != "countdown") {
+            more["vehicle"] = "sanderling";
+            more["by"] = "KL";
+        }
+        return live.post("/api/live/" + what, more.dump(), cookie);
+    };
+    const auto refused = [&](const std::string& what, const json& more, const std::string& words) {
+        const HttpReply reply = post(what, more);
+        INFO(what << " " << more << ": " << reply.body);
+        CHECK(reply.status == 409);
+        CHECK(reply.json().value("error", "").find(words) != std::string::npos);
     };
     const json begin{{"procedure", "bench"}, {"do", "begin"}}, end{{"procedure", "bench"}, {"do", "end"}};
-    const json done{{"step", "power"}, {"do", "done"}};
-    CHECK(post("step", done) == 409);
-    CHECK(post("procedure", end) == 409);
-    CHECK(live.actions().empty());
-    CHECK(post("procedure", begin) == 200); // and what follows needs not wait for the event
-    CHECK(post("step", done) == 200);
-    CHECK(post("step", {{"step", "tea"}, {"do", "done"}}) == 404);
-    CHECK(post("procedure", begin) == 409);
-    const auto said = [&](EventId id) {
+    const auto deed = [](const char* step, const char* what) {
+        return json{{"step", step}, {"do", what}, {"note", "-"}};
+    };
+    const json clear{{"check", "clear"}, {"holds", true}};
+    const auto said = [&](EventId id, const std::string& step = "") {
         Batch batch;
+        EventValues values{{"procedure", std::string("bench")}};
+        if (!step.empty()) values.push_back({"step", step});
         batch.events.push_back(
-            make_event({.id = id, .t_ns = kTapeStartNs, .values = {{"procedure", std::string("bench")}}}, kTapeStartNs,
-                       {0, "sanderling"}));
+            make_event({.id = id, .t_ns = kTapeStartNs, .values = std::move(values)}, kTapeStartNs, {0, "sanderling"}));
         live.publish(std::move(batch));
     };
+    refused("step", deed("power", "done"), "begin one first");
+    refused("procedure", end, "'Bench check' is not under way");
+    refused("statement", clear, "'Bench clear' belongs to 'Bench check', which is not under way; begin that first");
+    refused("countdown", {{"step", "resume"}}, "no countdown to resume");
+    refused("countdown", {{"step", "hold"}}, "no countdown to hold");
+    refused("countdown", {{"step", "off"}}, "no countdown to take off");
+    CHECK(live.actions().empty());
+
+    CHECK(post("procedure", begin).status == 200); // and what follows needs not wait for the event
+    refused("procedure", begin, "end it first");
+    refused("step", deed("look", "done"), "under way is 'Switch on'");
+    refused("step", deed("power", "repeat"), "nothing to repeat");
+    CHECK(post("step", deed("tea", "done")).status == 404);
+    CHECK(post("statement", clear).status == 200);
+    CHECK(post("step", deed("power", "done")).status == 200);
+    refused("step", deed("power", "done"), "done already");
     said(EventId::procedure_begun);
-    CHECK(post("step", done) == 200);
+    said(EventId::step_done, "power");
+    refused("step", deed("power", "done"), "under way is 'Look'");
+    CHECK(post("step", deed("look", "done")).status == 200);
+    refused("statement", clear, "repeat that step");
+    refused("step", deed("look", "done"), "every step");
+    said(EventId::step_done, "look");
     said(EventId::procedure_ended);
-    CHECK(post("step", done) == 409);
-    CHECK(post("procedure", begin) == 200);
-    CHECK(post("procedure", end) == 200);
-    CHECK(post("step", done) == 409);
+    refused("step", deed("power", "done"), "begin one first");
+    CHECK(post("procedure", begin).status == 200);
+    CHECK(post("procedure", end).status == 200);
+    refused("step", deed("power", "done"), "begin one first");
+
+    CHECK(post("countdown", {{"step", "run"}, {"left_s", 600}}).status == 200);
+    refused("countdown", {{"step", "resume"}}, "runs already");
+    CHECK(post("countdown", {{"step", "hold"}}).status == 200);
+    refused("countdown", {{"step", "hold"}}, "held already");
+    CHECK(post("countdown", {{"step", "resume"}}).status == 200);
+    CHECK(post("countdown", {{"step", "off"}}).status == 200);
+    refused("countdown", {{"step", "off"}}, "no countdown to take off");
+    CHECK(live.actions().size() == 10);
 }
 
 TEST_CASE("a position's device answers for its position and does nothing else") {
