@@ -21,6 +21,7 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
     {"protocol/packet", {"shared"}},
     {"protocol/coding", {"shared"}},
     {"protocol/pcap", {"protocol/coding"}},
+    {"protocol/broker", {"shared"}},
     {"protocol/framing", {"shared", "protocol/text", "protocol/packet", "protocol/coding"}},
     {"protocol/space_link", {"protocol/packet", "protocol/coding", "protocol/framing"}},
     {"protocol/dictionary", {"shared", "protocol/text", "protocol/packet"}},
