@@ -72,43 +72,99 @@ TEST_CASE("A message that is not whole is refused, and says why") {
           "is longer than any message of this format");
 }
 
-TEST_CASE("However often pieces are sent again, each byte is new once, and what never comes is counted") {
+/// Takes pieces of a stream whose byte k is 7 k, and looks at what comes of them.
+struct Taker {
+    PieceOrder order;
+    std::vector<bool> came;
+    std::uint64_t missing = 0, known = 0;
+    std::size_t last = 0; ///< behind the newest byte
+
+    PieceOrder::OnPiece on_piece() {
+        return [this](const Piece& piece, std::size_t known_bytes, std::uint64_t missing_bytes) {
+            missing += missing_bytes;
+            known += known_bytes;
+            std::size_t at = piece.head.offset;
+            for (const PieceChunk& chunk : piece.chunks)
+                for (const std::byte byte : chunk.bytes) {
+                    CHECK(byte == static_cast<std::byte>(at * 7));
+                    if (at >= piece.head.offset + known_bytes) {
+                        came.resize(std::max(came.size(), at + 1));
+                        CHECK(!came[at]);
+                        CHECK(at >= last); // in order
+                        came[at] = true;
+                        last = at + 1;
+                    }
+                    ++at;
+                }
+        };
+    }
+    void take(std::uint64_t stream, std::size_t offset, std::size_t size, std::int64_t now_ns = 0) {
+        const auto bytes = pieces_of(offset, size);
+        const auto message = write_piece({{stream, 1, offset, 0}, {{0, bytes}}});
+        order.take(message, *read_piece(message), now_ns, on_piece());
+    }
+};
+
+TEST_CASE("However often pieces are sent again, each byte comes once and in order, and what never comes is counted") {
     std::mt19937 random(20);
     for (int run = 0; run < 200; ++run) {
         INFO(run);
-        PieceOrder order;
-        std::vector<bool> came;
-        std::uint64_t missing = 0;
-        std::size_t next = 0;
+        Taker taker;
+        std::size_t next = 0, end = 0;
+        std::int64_t now_ns = 0;
         for (int step = 0; step < 60; ++step) {
+            now_ns += 1'000'000'000;
             const std::size_t size = 1 + random() % 50;
             const auto what = random() % 6;
             if (what == 0) next -= random() % (next + 1); // again, from somewhere before
-            if (what == 1 && !came.empty()) next += size; // the station left some out
-            const auto bytes = pieces_of(next, size);
-            const auto taken = order.take({{9, 1, next, 0}, {{0, bytes}}});
-            missing += taken.missing_bytes;
-            came.resize(std::max(came.size(), next + size));
-            for (std::size_t k = next + taken.known_bytes; k < next + size; ++k) {
-                CHECK(!came[k]);
-                came[k] = true;
-            }
+            if (what == 1 && next > 0) next += size;      // some are not sent, or come later
+            taker.take(9, next, size, now_ns);
             next += size;
+            end = std::max(end, next);
         }
-        CHECK(missing == static_cast<std::uint64_t>(std::ranges::count(came, false)));
+        taker.order.look(now_ns + PieceOrder::kGapMost_ns, taker.on_piece());
+        CHECK(!taker.order.waits());
+        REQUIRE(taker.came.size() == end);
+        CHECK(taker.missing == static_cast<std::uint64_t>(std::ranges::count(taker.came, false)));
     }
 }
 
-TEST_CASE("A stream may be joined anywhere, and another one begins anew") {
-    PieceOrder order;
+TEST_CASE("What comes behind later pieces comes in its place, while they wait for it") {
+    Taker taker;
+    taker.take(1, 500, 10, 0);
+    CHECK(taker.last == 510);
+    taker.take(1, 505, 10, 1);
+    CHECK(taker.last == 515);
+    CHECK(taker.known == 5);
+    taker.take(1, 520, 10, 2);
+    taker.take(1, 540, 10, 3);
+    CHECK(taker.last == 515);
+    taker.take(1, 510, 10, 4);
+    CHECK(taker.last == 530);
+    CHECK(taker.missing == 0);
+    taker.take(1, 545, 10, 5);
+    taker.take(1, 400, 10, PieceOrder::kGapMost_ns - 1);
+    CHECK(taker.last == 530);
+    CHECK(taker.order.waits());
+    taker.order.look(2 * PieceOrder::kGapMost_ns, taker.on_piece());
+    CHECK(taker.last == 555);
+    CHECK(taker.missing == 10);
+}
+
+TEST_CASE("Another stream begins anew, anywhere, and too much does not wait") {
+    Taker taker;
+    taker.take(1, 0, 10);
+    taker.take(1, 20, 10);
+    std::size_t pieces = 0;
+    const PieceOrder::OnPiece counted = [&](const Piece&, std::size_t, std::uint64_t) { ++pieces; };
     const auto bytes = pieces_of(0, 10);
-    const auto take = [&](std::uint64_t stream, std::uint64_t offset) {
-        return order.take({{stream, 1, offset, 0}, {{0, bytes}}});
-    };
-    CHECK(take(1, 500).missing_bytes == 0);
-    CHECK(take(1, 505).known_bytes == 5);
-    CHECK(take(1, 400).known_bytes == 10);
-    CHECK(take(1, 520).missing_bytes == 5);
-    CHECK(take(2, 0).known_bytes == 0);
-    CHECK(take(2, 10).missing_bytes == 0);
+    const auto message = write_piece({{2, 1, 700, 0}, {{0, bytes}}});
+    taker.order.take(message, *read_piece(message), 0, counted);
+    CHECK(pieces == 2); // what waited, then this
+    const std::vector<std::byte> large(kPieceBytesMax / 2);
+    for (std::uint64_t k = 1; k <= 40 && pieces < 10; ++k) {
+        const auto next = write_piece({{2, 1, 1000 + k * large.size(), 0}, {{0, large}}});
+        taker.order.take(next, *read_piece(next), 0, counted);
+    }
+    CHECK(pieces == 2 + PieceOrder::kHeldBytesMax / large.size());
 }
