@@ -2,7 +2,7 @@
 //
 //   1. links close, and the ingest thread hands over what is left    (no new data)
 //   2. the recorder commits everything it was given                  (data safe)
-//   3. viewers are closed, readers of the live file let go
+//   3. the broker gets what it can, viewers are closed, readers of the live file let go
 //   4. the recorder closes the recording into one file
 //
 // A second signal, or kShutdownDeadline, ends the process at once. After step 2 nothing can be lost by that, before it
@@ -23,6 +23,7 @@
 #include "server/commands/subcommands.hpp"
 #include "server/ingest/capture_link.hpp"
 #include "server/ingest/ingest.hpp"
+#include "server/publish/publisher.hpp"
 #include "server/record/disk_watch.hpp"
 #include "server/record/read/engine_totals.hpp"
 #include "server/record/read/past_procedures.hpp"
@@ -40,6 +41,7 @@ namespace turnstone {
 namespace {
 
 constexpr std::int64_t kFinalFlushMs = 5000;
+constexpr std::chrono::milliseconds kPublishPatience{2000};
 constexpr std::chrono::seconds kSessionsDeadline{2};
 constexpr std::chrono::seconds kShutdownDeadline{15};
 
@@ -164,10 +166,18 @@ int serve(const Settings& settings, bool begin_new, ServeSetup setup, std::span<
     Recorder recorder(recorder_settings(settings), *setup.pipeline,
                       [&upkeep](const std::filesystem::path& file) { upkeep.finish(file); });
     std::unique_ptr<Server> server;
+    std::unique_ptr<Publisher> publisher; // none: nothing is published
+    const std::vector<LinkUri> uris = setup.uris;
     Ingest ingest(setup.pipeline, std::move(setup.uris), settings.recordings, recorder,
-                  {[&server](LiveTape tape) { server->begin_recording(std::move(tape)); },
+                  {[&](LiveTape tape) {
+                       if (publisher) publisher->begins(tape.id);
+                       server->begin_recording(std::move(tape));
+                   },
                    [&server](std::shared_ptr<const Batch> batch) { server->publish(std::move(batch)); },
-                   [&server] { server->release_recordings(); }});
+                   [&] {
+                       if (publisher) publisher->let_go();
+                       server->release_recordings();
+                   }});
     const OperatorKey unlocks = operator_key(settings);
     ServeSettings server_settings = serve_settings(settings, unlocks.key, assets);
     for (const std::string& problem : server_settings.map.problems) spdlog::warn("Map: {}", problem);
@@ -188,6 +198,13 @@ int serve(const Settings& settings, bool begin_new, ServeSetup setup, std::span<
     server = std::make_unique<Server>(std::move(server_settings), std::move(sources), std::move(actions));
 
     if (const auto started = server->start(); !started) return fail_with(started.error(), errors);
+    if (setup.publish_to)
+        publisher = std::make_unique<Publisher>(PublishSettings{.access = *setup.publish_to,
+                                                                .station = settings.publish_as,
+                                                                .recordings = settings.recordings,
+                                                                .setup = setup.pipeline,
+                                                                .uris = uris},
+                                                [&ingest](PublishReport report) { ingest.action(std::move(report)); });
     ingest.start(past, resumable);
     greet(*server, unlocks, out);
 
@@ -200,6 +217,7 @@ int serve(const Settings& settings, bool begin_new, ServeSetup setup, std::span<
     signals.watch_shutdown();
     ingest.stop();
     if (!recorder.flush(kFinalFlushMs)) spdlog::error("Not everything could be written: {}", recorder.status().fault);
+    if (publisher) publisher->stop(kPublishPatience);
     server->stop(kSessionsDeadline);
     const RecorderStatus status = recorder.status();
     const bool all_recorded = status.dropped.inputs == 0 && status.dropped.bytes == 0 && status.queue_bytes == 0;

@@ -6,6 +6,7 @@
 #include <utility>
 
 #include <boost/asio/post.hpp>
+#include <fmt/format.h>
 #include <spdlog/spdlog.h>
 
 #include "server/ingest/capture_link.hpp"
@@ -54,7 +55,14 @@ LinkHandler Reception::handler(std::size_t i) {
                 slots_[i].view.detail = detail;
                 report(slots_[i], t_ns);
             },
-            [this] { return may_read(); }};
+            [this] { return may_read(); },
+            {},
+            [this, i](std::int64_t t_ns, const RelayedTimes& times) {
+                act(t_ns, Relayed{.link = slots_[i].view.name,
+                                  .clock = fmt::format("{:016x}", times.clock),
+                                  .sent_ns = times.sent_ns,
+                                  .heard_before_s = times.heard_before_s});
+            }};
 }
 
 void Reception::received(std::size_t i, std::int64_t t_rx_ns, std::span<const std::byte> bytes) {

@@ -108,6 +108,19 @@ void Link::received(std::span<const std::byte> bytes) {
     if (!stopped_) handler_.on_bytes(t_rx_ns, utc_now_ns(), bytes);
 }
 
+void Link::relayed(const RelayedTimes& times, std::span<const std::span<const std::byte>> chunks) {
+    const std::int64_t t_rx_ns = station_now_ns();
+    heard(t_rx_ns);
+    if (stopped_) return;
+    const std::int64_t utc_ns = utc_now_ns();
+    if (handler_.on_relayed) handler_.on_relayed(t_rx_ns, times);
+    for (const auto& chunk : chunks) handler_.on_bytes(t_rx_ns, utc_ns, chunk);
+}
+
+void Link::remark(const std::string& detail) {
+    if (!stopped_) set_state(state_, detail);
+}
+
 void Link::retry() {
     close();
     if (stopped_) return;

@@ -1,6 +1,7 @@
 #pragma once
-/// A link is a source of bytes with receive times: serial port, UDP, TCP client, capture file. It receives;
-/// it has no function that sends, and a serial port is opened for reading only. It says what state it is in:
+/// A link is a source of bytes with receive times: serial port, UDP, TCP client, capture file, another station's link.
+/// It receives; it has no function that sends, and a serial port is opened for reading only. It says what state it is
+/// in:
 ///
 ///   opening --opened--> open <--bytes--> no data    3 s without a byte
 ///      |                  |                 |
@@ -19,6 +20,7 @@
 #include <span>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/steady_timer.hpp>
@@ -27,6 +29,13 @@
 #include "shared/link_state.hpp"
 
 namespace turnstone {
+
+/// When another station received the chunks that follow, by its own clock.
+struct RelayedTimes {
+    std::uint64_t clock;                ///< which: each start of that station sets another
+    std::int64_t sent_ns;               ///< when it sent them on
+    std::vector<double> heard_before_s; ///< how long before that it had received each chunk
+};
 
 /// Callbacks run on the io_context that runs the link.
 struct LinkHandler {
@@ -40,6 +49,8 @@ struct LinkHandler {
     /// takes these too.
     std::function<void(std::int64_t t_rx_ns, std::int64_t utc_rx_ns, std::span<const std::byte> bytes)> on_timed_bytes =
         {};
+    /// Of bytes that another station received: right before on_bytes is called for each of the chunks.
+    std::function<void(std::int64_t t_ns, const RelayedTimes& times)> on_relayed = {};
 };
 
 /// What all kinds of link share. Handlers hold a shared pointer to the link, so that one still queued after stop()
@@ -75,6 +86,10 @@ class Link : public std::enable_shared_from_this<Link> {
     void received(std::span<const std::byte> bytes);
     /// The same of bytes that the file says came at `t_rx_ns`, station time.
     void received_at(std::int64_t t_rx_ns, std::span<const std::byte> bytes);
+    /// Chunks of one message from another station, and their times.
+    void relayed(const RelayedTimes& times, std::span<const std::span<const std::byte>> chunks);
+    /// What a person should know while the link is open.
+    void remark(const std::string& detail);
     [[nodiscard]] bool stopped() const noexcept { return stopped_; }
     [[nodiscard]] bool may_read() const { return !handler_.may_read || handler_.may_read(); }
     [[nodiscard]] boost::asio::io_context& context() noexcept { return context_; }
@@ -119,6 +134,8 @@ class Link : public std::enable_shared_from_this<Link> {
 [[nodiscard]] std::shared_ptr<Link> make_link(boost::asio::io_context& context, const TcpSource& source,
                                               LinkHandler handler);
 [[nodiscard]] std::shared_ptr<Link> make_link(boost::asio::io_context& context, const FileSource& source,
+                                              LinkHandler handler);
+[[nodiscard]] std::shared_ptr<Link> make_link(boost::asio::io_context& context, const BrokerSource& source,
                                               LinkHandler handler);
 
 /// Station time and UTC now (shared/time.hpp). Set once at first use; steady afterwards.

@@ -33,13 +33,6 @@ std::optional<unsigned> whole_number(std::string_view text) {
     return value;
 }
 
-bool is_short_name(std::string_view text) {
-    return !text.empty() && text.size() <= 32 &&
-           std::all_of(
-               text.begin(), text.end(),
-               [](char c) { return (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') || c == '_' || c == '-'; });
-}
-
 /// Makes a link of an endpoint; remembers the first mistake.
 class LinkReader {
   public:
@@ -54,10 +47,12 @@ class LinkReader {
             uri.source = udp();
         else if (endpoint_.scheme == "tcp")
             uri.source = TcpSource{endpoint_.host, endpoint_.port};
+        else if (endpoint_.scheme == "broker")
+            uri.source = broker();
         else
             uri.source = file();
         uri.name = take("name").value_or("");
-        if (!uri.name.empty() && !is_short_name(uri.name))
+        if (!uri.name.empty() && !is_topic_name(uri.name))
             note("has name=" + uri.name, "expected 1 to 32 of a-z, 0-9, _ and -");
         uri.vehicle = take("vehicle").value_or("");
         if (const auto latency = take("latency_ms");
@@ -142,6 +137,15 @@ class LinkReader {
                 note("has udp_port=" + *port, "expected the port that the datagrams of a packet capture go to");
             out.udp_port = static_cast<std::uint16_t>(number);
         }
+        return out;
+    }
+
+    BrokerSource broker() {
+        const std::size_t slash = endpoint_.path.find('/');
+        BrokerSource out{.station = endpoint_.path.substr(0, slash),
+                         .link = slash == std::string::npos ? "" : endpoint_.path.substr(slash + 1)};
+        if (!is_topic_name(out.station) || !is_topic_name(out.link))
+            note("has \"" + endpoint_.path + "\"", "expected broker:STATION/LINK, each 1 to 32 of a-z, 0-9, _ and -");
         return out;
     }
 

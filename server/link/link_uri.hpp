@@ -12,6 +12,7 @@
 #include <variant>
 #include <vector>
 
+#include "server/broker/access.hpp"
 #include "shared/endpoint.hpp"
 #include "shared/result.hpp"
 
@@ -37,10 +38,18 @@ struct FileSource {
     unsigned pace_baud = 0;
     std::optional<std::uint16_t> udp_port = {}; ///< of a packet capture: datagrams to it only
 };
+/// A link of another station, as that one publishes it (BROKER.md).
+struct BrokerSource {
+    std::string station;
+    std::string link;
+    // Of the settings, which have one broker: complete_settings puts it here.
+    BrokerAccess access = {};
+    std::string client = {}; ///< how the broker knows this link, from start to start
+};
 
 struct LinkUri {
     std::string text; ///< as given
-    std::variant<SerialSource, UdpSource, TcpSource, FileSource> source;
+    std::variant<SerialSource, UdpSource, TcpSource, FileSource, BrokerSource> source;
     std::string name;    ///< empty until name_links, unless given
     std::string vehicle; ///< empty: the first
     /// framing= and, when it is there, every option that is not the link's own, in the order given.
@@ -57,12 +66,13 @@ struct LinkForm {
     EndpointForm form;
     std::string_view note; ///< may be empty
 };
-inline constexpr std::array<LinkForm, 4> kLinkForms = {{
+inline constexpr std::array<LinkForm, 5> kLinkForms = {{
     {{"serial", "serial:PATH?baud=57600"}, "also parity=none|even|odd, stop=1|2"},
     {{"udp", "udp://ADDRESS:PORT"}, "0.0.0.0 listens on every interface"},
     {{"tcp", "tcp://HOST:PORT"}, ""},
     {{"file", "file:PATH?pace=57600"},
      "a raw capture, pcap or pcapng (udp_port=NUMBER); without pace, at full speed and the only link"},
+    {{"broker", "broker:STATION/LINK"}, "what another station publishes; needs the setting broker"},
 }};
 /// The forms as lines of help, with what every kind takes.
 [[nodiscard]] std::string link_forms_help();

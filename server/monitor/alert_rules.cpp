@@ -47,10 +47,13 @@ constexpr RuleLine kRules[] = {
     {EventId::link_down, {}},
     // A cause needs seconds of evidence, so that it does not flicker; and none is named beside link_down.
     {EventId::link_trouble, {.off_delay_s = 0}},
+    // Messages that a broker kept come first, and late.
+    {EventId::site_clock_off, {.on_delay_s = 10, .off_delay_s = 2}},
     {EventId::heavy_loss, {.off_delay_s = 3}},
     // A disk that hovers about full gives a few writes back and refuses the next; a computer that slept catches up.
     {EventId::recording_fault, {.off_delay_s = 5}},
     {EventId::recording_trouble, {.on_delay_s = 1, .off_delay_s = 5}},
+    {EventId::publishing_trouble, {.off_delay_s = 2}},
     {EventId::estimates_behind, {}},
 };
 

@@ -58,6 +58,14 @@ struct Writer {
     static json object(const Resumed& resumed) {
         return {{"action", "resumed"}, {"t_last_ns", std::to_string(resumed.t_last_ns)}};
     }
+    static json object(const Relayed& relayed) {
+        return {{"action", "relayed"},
+                {"link", relayed.link},
+                {"clock", relayed.clock},
+                {"sent_ns", std::to_string(relayed.sent_ns)},
+                {"heard_before_s", relayed.heard_before_s}};
+    }
+    static json object(const PublishReport& report) { return {{"action", "publishing"}, {"fault", report.fault}}; }
     static json object(const EngineTotal& engine) {
         return {{"action", "engine_total"}, {"vehicle", engine.vehicle}, {"running_s", engine.running_s}};
     }
@@ -216,6 +224,16 @@ class Members {
         for (const json& each : *member) {
             if (!each.is_string()) return fail(out);
             out.push_back(each.get<std::string>());
+        }
+        return out;
+    }
+    std::vector<double> numbers(const char* name) {
+        std::vector<double> out;
+        const json* member = find(name);
+        if (member == nullptr || !member->is_array()) return fail(out);
+        for (const json& each : *member) {
+            if (!each.is_number()) return fail(out);
+            out.push_back(each.get<double>());
         }
         return out;
     }
@@ -394,6 +412,13 @@ std::optional<Action> read(const json& object) {
         const auto t_last_ns = in.time("t_last_ns");
         if (!t_last_ns) in.refuse();
         out = Resumed{t_last_ns.value_or(0)};
+    } else if (kind == "relayed") {
+        out = Relayed{.link = in.text("link"),
+                      .clock = in.text("clock"),
+                      .sent_ns = in.needed_time("sent_ns"),
+                      .heard_before_s = in.numbers("heard_before_s")};
+    } else if (kind == "publishing") {
+        out = PublishReport{in.text("fault")};
     } else if (kind == "engine_total") {
         out = EngineTotal{in.text("vehicle"), in.number("running_s")};
     } else if (kind == "carried_alert") {

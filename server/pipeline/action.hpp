@@ -89,6 +89,19 @@ struct Backlog {
     double behind_s;
     friend bool operator==(const Backlog&, const Backlog&) = default;
 };
+/// The chunks of `link` that come next were received by another station. Times are that one's.
+struct Relayed {
+    std::string link;
+    std::string clock;                       ///< which: each start of that station sets another
+    std::int64_t sent_ns;                    ///< when it sent them on
+    std::vector<double> heard_before_s = {}; ///< how long before that it had received each chunk
+    friend bool operator==(const Relayed&, const Relayed&) = default;
+};
+/// Of publishing to a broker.
+struct PublishReport {
+    std::string fault; ///< empty: the broker has everything, or will in a moment
+    friend bool operator==(const PublishReport&, const PublishReport&) = default;
+};
 /// The station stopped without closing the recording, which goes on here.
 struct Resumed {
     std::int64_t t_last_ns; ///< of the last input before
@@ -232,10 +245,11 @@ struct UnknownAction {
     friend bool operator==(const UnknownAction&, const UnknownAction&) = default;
 };
 
-using Action = std::variant<Marker, Note, ChangeMark, NameFlight, DescribeFlight, Acknowledge, Shelve, Unshelve,
-                            Countdown, LinkReport, RecorderReport, Backlog, Resumed, EngineTotal, CarriedAlert,
-                            ProcedureCommand, StepCommand, CheckStatement, PollQuestion, PollAnswer, Entered,
-                            StationFigure, PastProcedure, CarriedProcedure, CarriedVerdict, UnknownAction>;
+using Action =
+    std::variant<Marker, Note, ChangeMark, NameFlight, DescribeFlight, Acknowledge, Shelve, Unshelve, Countdown,
+                 LinkReport, RecorderReport, Backlog, Relayed, PublishReport, Resumed, EngineTotal, CarriedAlert,
+                 ProcedureCommand, StepCommand, CheckStatement, PollQuestion, PollAnswer, Entered, StationFigure,
+                 PastProcedure, CarriedProcedure, CarriedVerdict, UnknownAction>;
 
 /// One line of JSON, {"action": KIND, ...}; times as decimal strings, since they pass 2^53.
 [[nodiscard]] std::string to_json(const Action& action);

@@ -195,6 +195,18 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
      say<"Check the receiver, its cable and its antenna">},
     {EventId::link_trouble, "link/{about}/trouble", alert_raised, Level::caution, link_trouble, link_trouble_over,
      link_trouble_advice},
+    {EventId::site_clock_off, "link/{about}/clock", alert_raised, Level::advisory,
+     [](const Facts& f) {
+         const double lead_s = f.number("lead_most_s");
+         return lead_s < 0
+                    ? fmt::format("The clock of the station behind link {} is at least {:.1f} s ahead of this one's",
+                                  f.text("link"), -lead_s)
+                    : fmt::format("The clock of the station behind link {} is up to {:.1f} s behind this one's, or its "
+                                  "messages are that slow",
+                                  f.text("link"), lead_s);
+     },
+     [](const Facts& f) { return fmt::format("The clock of the station behind link {} agrees again", f.text("link")); },
+     say<"Set the clocks of both stations before times matter">},
     {EventId::heavy_loss, "{vehicle}/link/{event}", alert_raised, Level::caution,
      [](const Facts& f) {
          return fmt::format("{:.0f} % of packets lost over {:.0f} s{}", 100 * f.number("loss"), f.number("over_s"),
@@ -207,6 +219,9 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
     {EventId::recording_trouble, "recording/trouble", alert_raised, Level::caution,
      [](const Facts& f) { return "Recording: " + f.text("fault"); }, say<"Recording keeps up again">,
      say<"Free space on the disk and close programs that write to it">},
+    {EventId::publishing_trouble, "station/publishing", alert_raised, Level::caution,
+     [](const Facts& f) { return "Publishing: " + f.text("fault"); }, say<"Publishing works again">,
+     say<"Look at the network and the broker; what waits is in the recording">},
     {EventId::estimates_behind, "station/behind", alert_raised, Level::caution,
      [](const Facts& f) {
          return fmt::format("This computer is too slow: estimates are {:.1f} s behind and predictions pause",

@@ -13,6 +13,7 @@ namespace turnstone {
 namespace {
 
 constexpr double kUnknownLatency_s = 0.05;
+constexpr double kNetworkLatency_s = 0.33;
 constexpr double kLatencyFraction = 0.25;
 constexpr double kLatencyLeast_s = 0.002;
 constexpr double kStartAndData_bits = 9;
@@ -27,7 +28,7 @@ std::optional<double> number(std::string_view query, std::string_view key) {
 } // namespace
 
 std::int64_t LinkDelay::of_frame_ns(std::uint32_t link_bytes) const noexcept {
-    return std::llround((byte_s * static_cast<double>(link_bytes) + latency_s) * 1e9);
+    return std::llround((byte_s * static_cast<double>(link_bytes) + latency_s) * 1e9) + relayed_ns;
 }
 
 LinkDelay link_delay(const std::string& text) {
@@ -48,6 +49,7 @@ LinkDelay link_delay(const std::string& text) {
         out.latency_s = *latency_ms * 1e-3;
         out.bound_s = kLatencyLeast_s + kLatencyFraction * out.latency_s;
     }
+    if (uri->scheme == "broker") out.bound_s += kNetworkLatency_s;
     return out;
 }
 

@@ -105,7 +105,11 @@ std::optional<ServeSetup> read_setup(Settings settings, std::vector<Problem>& pr
         setup->links.push_back({uri.name, uri.text, *vehicle});
     }
     if (problems.size() != problems_before) return std::nullopt;
-    return ServeSetup{.pipeline = std::move(setup), .uris = std::move(settings.links)};
+    std::optional<BrokerAccess> publish_to;
+    if (!settings.publish_as.empty())
+        if (auto access = broker_of(settings)) publish_to = std::move(*access);
+    return ServeSetup{
+        .pipeline = std::move(setup), .uris = std::move(settings.links), .publish_to = std::move(publish_to)};
 }
 
 } // namespace turnstone

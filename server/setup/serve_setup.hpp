@@ -13,7 +13,8 @@ namespace turnstone {
 
 struct ServeSetup {
     std::shared_ptr<const PipelineSetup> pipeline;
-    std::vector<LinkUri> uris; ///< the k-th belongs to pipeline->links[k]
+    std::vector<LinkUri> uris;                   ///< the k-th belongs to pipeline->links[k]
+    std::optional<BrokerAccess> publish_to = {}; ///< empty: nowhere
 };
 
 /// The vehicles of the folders, and those that links without one describe. Those without mistakes.

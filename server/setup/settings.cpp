@@ -1,7 +1,12 @@
 #include "server/setup/settings.hpp"
 
 #include <algorithm>
+#include <array>
 #include <charconv>
+#include <cstdlib>
+#include <functional>
+
+#include <unistd.h>
 
 #include <boost/asio/ip/address.hpp>
 #include <nlohmann/json.hpp>
@@ -126,6 +131,38 @@ constexpr Setting kTable[] = {
              "key, readable by its owner only.",
      .example = R"("operator_key")",
      .example_is_comment = true},
+    {.key = "broker",
+     .option = "--broker",
+     .value_name = "URI",
+     .member = &Settings::broker,
+     .help = "MQTT broker that stations meet at: mqtt://HOST:PORT or, encrypted, mqtts://HOST:PORT. It may say "
+             "version=3.1.1 (without it 5) and, of mqtts, ca=FILE, the certificate of the authority that signed the "
+             "broker's (without it one that this computer trusts).",
+     .example = R"("mqtts://broker.example:8883")",
+     .example_is_comment = true},
+    {.key = "publish_as",
+     .option = "--publish-as",
+     .value_name = "NAME",
+     .member = &Settings::publish_as,
+     .help = "Publish to the broker, under this name, what this station's own links receive; others take it as "
+             "broker:NAME/LINK. The name is 1 to 32 of a-z, 0-9, _ and -.",
+     .example = R"("hill")",
+     .example_is_comment = true},
+    {.key = "broker_user",
+     .option = "",
+     .value_name = "",
+     .member = &Settings::broker_user,
+     .help = "Name at the broker. Without it, what TURNSTONE_BROKER_USER in the environment says; without both, none.",
+     .example = R"("hill")",
+     .example_is_comment = true},
+    {.key = "broker_password",
+     .option = "",
+     .value_name = "",
+     .member = &Settings::broker_password,
+     .help = "Password at the broker, else that of TURNSTONE_BROKER_PASSWORD in the environment. If you set it, keep "
+             "this file readable by its owner only. It has no option on the command line, which others could read.",
+     .example = R"("...")",
+     .example_is_comment = true},
     {.key = "viewers_max",
      .option = "--viewers-max",
      .value_name = "COUNT",
@@ -181,6 +218,38 @@ void read_setting(JsonReader& in, const Setting& setting, const fs::path& folder
     std::visit([&](auto member) { MemberReader{in, setting, folder}.into(settings.*member); }, setting.member);
 }
 
+/// By which the broker knows a link again: of this computer and this folder of recordings.
+std::string client_name(const Settings& settings, const LinkUri& uri) {
+    std::array<char, 256> host{};
+    if (::gethostname(host.data(), host.size() - 1) != 0) host.front() = '\0';
+    std::error_code error;
+    const fs::path folder = fs::absolute(settings.recordings, error);
+    std::array<char, 17> hash{};
+    std::to_chars(hash.data(), hash.data() + 16, std::hash<std::string>{}(folder.string()), 16);
+    return std::string("turnstone-") + host.data() + "-" + hash.data() + "-" + uri.name;
+}
+
+/// Gives the links that come from it their broker.
+void complete_broker(Settings& settings, const std::string& where, std::vector<Problem>& problems) {
+    const auto access = settings.broker.empty() ? Result<BrokerAccess>(BrokerAccess{}) : broker_of(settings);
+    if (!access)
+        problems.push_back({where, "/broker", access.error().message, "for instance mqtt://broker.example:1883"});
+    if (!settings.publish_as.empty() && !is_topic_name(settings.publish_as))
+        problems.push_back({where, "/publish_as", "\"" + settings.publish_as + "\" cannot be a station's name there",
+                            "expected 1 to 32 of a-z, 0-9, _ and -"});
+    if (!settings.publish_as.empty() && settings.broker.empty())
+        problems.push_back({where, "/publish_as", "is set, but there is no broker", "set broker, or leave it out"});
+    for (LinkUri& uri : settings.links) {
+        auto* const source = std::get_if<BrokerSource>(&uri.source);
+        if (source == nullptr) continue;
+        if (settings.broker.empty())
+            problems.push_back({where, "/links", uri.text + " needs a broker", "set broker: mqtt://HOST:PORT"});
+        else if (access)
+            source->access = *access;
+        source->client = client_name(settings, uri);
+    }
+}
+
 /// The JSON a settings file would hold. What does not fit stays text, for the reader to refuse.
 nlohmann::json json_of(const Setting& setting, const std::string& text) {
     if (std::holds_alternative<bool Settings::*>(setting.member) && (text == "true" || text == "false"))
@@ -210,6 +279,18 @@ Result<Framing> framing_of(const LinkUri& uri) {
         return fail("link \"" + uri.text + "\" has the unknown option " + options.front().first +
                     "; neither the link nor its framing takes it");
     return framing;
+}
+
+Result<BrokerAccess> broker_of(const Settings& settings) {
+    auto access = parse_broker(settings.broker);
+    if (!access) return access;
+    const auto or_else = [](const std::string& set, const char* variable) {
+        const char* const value = std::getenv(variable);
+        return set.empty() && value != nullptr ? std::string(value) : set;
+    };
+    access->user = or_else(settings.broker_user, "TURNSTONE_BROKER_USER");
+    access->password = or_else(settings.broker_password, "TURNSTONE_BROKER_PASSWORD");
+    return access;
 }
 
 std::string Settings::bind_address() const {
@@ -263,6 +344,7 @@ void read_options(const Options& options, Settings& settings, std::vector<Proble
 void complete_settings(Settings& settings, const std::string& where, std::vector<Problem>& problems) {
     if (const auto named = name_links(settings.links); !named)
         problems.push_back({where, "/links", named.error().message, "for instance serial:/dev/ttyUSB0?name=radio"});
+    complete_broker(settings, where, problems);
     const auto is_file = [](const LinkUri& uri) { return std::holds_alternative<FileSource>(uri.source); };
     for (const LinkUri& uri : settings.links)
         if (is_file(uri) && std::get<FileSource>(uri.source).pace_baud == 0 && settings.links.size() > 1)

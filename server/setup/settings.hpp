@@ -13,6 +13,7 @@
 #include <vector>
 
 #include "protocol/framing/framing.hpp"
+#include "server/broker/access.hpp"
 #include "server/link/link_uri.hpp"
 #include "shared/json_reader.hpp"
 
@@ -36,6 +37,9 @@ struct Settings {
     std::string operator_key;
     std::filesystem::path operator_key_file;
     std::int64_t viewers_max = 1200;
+    std::string broker; ///< URI; empty: none
+    std::string publish_as;
+    std::string broker_user, broker_password;
 
     /// listen_address, or without one what `share` asks for: every interface, else loopback.
     [[nodiscard]] std::string bind_address() const;
@@ -73,6 +77,9 @@ void read_settings_file(const std::filesystem::path& path, Settings& settings, s
 
 /// The framing of a link, read from its options. Fails with one sentence that quotes the URI.
 [[nodiscard]] Result<Framing> framing_of(const LinkUri& uri);
+
+/// The broker, with the name and the password from the settings or else the environment. Fails with one sentence.
+[[nodiscard]] Result<BrokerAccess> broker_of(const Settings& settings);
 
 /// Values by option, as a command line gives them: replace what `settings` holds.
 using Options = std::map<std::string, std::vector<std::string>, std::less<>>;

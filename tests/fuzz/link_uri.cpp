@@ -33,6 +33,9 @@ struct Limits {
     void operator()(const TcpSource& source) const {
         demand(!source.host.empty() && one_line(source.host) && source.port > 0);
     }
+    void operator()(const BrokerSource& source) const {
+        demand(is_topic_name(source.station) && is_topic_name(source.link));
+    }
     void operator()(const FileSource& source) const {
         demand(!source.path.empty() && one_line(source.path));
         demand(source.pace_baud == 0 || source.pace_baud >= 10);

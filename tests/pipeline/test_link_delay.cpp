@@ -23,6 +23,7 @@ TEST_CASE("a link's least delay is read from its URI") {
                           {"udp://0.0.0.0:9000?latency_ms=0", 0, 0, 0.002},
                           {"file:capture.bin?pace=19200", 10 / 19200.0, 0, 0.05},
                           {"file:capture.bin", 0, 0, 0.05},
+                          {"broker:hill/radio?name=hill", 0, 0, 0.38},
                           {"test:", 0, 0, 0.05},
                           {"", 0, 0, 0.05}}) {
         INFO(c.uri);

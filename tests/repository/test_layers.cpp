@@ -94,9 +94,11 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
      {"shared", "protocol/text", "server/estimate/chain", "server/pipeline", "server/monitor", "server/pipeline/link",
       "server/pipeline/vehicle"}},
 
-    {"server/link", {"shared", "protocol/pcap"}},
+    {"server/broker", {"shared"}},
+    {"server/link", {"shared", "protocol/pcap", "protocol/broker", "server/broker"}},
     {"server/setup",
      {"shared", "protocol/framing", "protocol/nmea", "protocol/lines", "protocol/packet_radio", "protocol/reading",
+      "server/broker",
       "server/pipeline", "server/link"}},
 
     {"server/record/format", {"shared", "protocol/text", "server/pipeline"}},
@@ -176,6 +178,9 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
      {"shared", "server/pipeline", "server/debrief/flights", "server/serve/parse", "server/serve",
       "server/serve/stream", "server/serve/http"}},
 
+    {"server/publish",
+     {"shared", "protocol/broker", "server/pipeline", "server/broker", "server/link", "server/record/format",
+      "server/record/read"}},
     {"server/ingest",
      {"shared", "server/pipeline", "server/pipeline/link", "server/pipeline/station", "server/link",
       "server/record/format", "server/record/read", "server/record/write", "server/record", "server/serve"}},
@@ -199,6 +204,7 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
       "server/serve",
       "server/serve/map",
       "server/serve/port",
+      "server/publish",
       "server/ingest"}},
     {"server/main.cpp", {"server/commands"}},
     {"tools/write_manual.cpp", {"server/commands"}},

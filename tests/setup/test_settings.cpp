@@ -3,6 +3,7 @@
 #include "server/setup/settings.hpp"
 
 #include <algorithm>
+#include <cstdlib>
 
 #include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
@@ -74,7 +75,9 @@ TEST_CASE("Every setting in the example that is a comment reads without a mistak
     Settings settings;
     read_settings(*json, "turnstone.json", settings, problems);
     CHECK(to_string(problems).empty());
-    CHECK(uncommented == 3);
+    CHECK(uncommented == 7);
+    CHECK(settings.publish_as == "hill");
+    CHECK(settings.broker_password == "...");
     CHECK(settings.listen_address == "192.168.1.20");
     CHECK(settings.operator_key == "a key of 20 letters.");
     CHECK(settings.operator_key_file == "operator_key");
@@ -203,6 +206,40 @@ TEST_CASE("Settings that cannot be meant together are reported") {
         INFO(to_string(problems));
         CHECK(pointers_of(problems) == one.pointers);
     }
+}
+
+TEST_CASE("Links from a broker get where it is and how to get in, from the settings or the environment") {
+    const auto completed = [](Settings settings, std::vector<std::string> expected) {
+        settings.links = {parse_link_uri("broker:hill/radio").value(), parse_link_uri("udp://0.0.0.0:9000").value()};
+        std::vector<Problem> problems;
+        complete_settings(settings, "turnstone.json", problems);
+        INFO(to_string(problems));
+        CHECK(pointers_of(problems) == expected);
+        return std::get<BrokerSource>(settings.links[0].source);
+    };
+    Settings settings;
+    (void)completed(settings, {"/links"});
+    settings.publish_as = "Hill";
+    (void)completed(settings, {"/publish_as", "/publish_as", "/links"});
+    settings.publish_as = "pad";
+    settings.broker = "mqtt:x";
+    (void)completed(settings, {"/broker"});
+    settings.broker = "mqtts://broker.example:8883";
+    settings.broker_user = "pad";
+    ::setenv("TURNSTONE_BROKER_USER", "other", 1);
+    ::setenv("TURNSTONE_BROKER_PASSWORD", "secret", 1);
+    const BrokerSource source = completed(settings, {});
+    ::unsetenv("TURNSTONE_BROKER_USER");
+    ::unsetenv("TURNSTONE_BROKER_PASSWORD");
+    CHECK(source.access.place() == "broker.example:8883");
+    CHECK(source.access.tls);
+    CHECK(source.access.user == "pad");
+    CHECK(source.access.password == "secret");
+    // The broker knows the link again at the next start, and from those of other folders.
+    CHECK(source.client == completed(settings, {}).client);
+    settings.recordings = "elsewhere";
+    CHECK(source.client != completed(settings, {}).client);
+    CHECK(completed(settings, {}).access.password.empty());
 }
 
 TEST_CASE("A shared server listens on every interface, any other on this machine only, unless an address is given") {

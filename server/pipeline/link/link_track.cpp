@@ -1,5 +1,7 @@
 #include "server/pipeline/link/link_track.hpp"
 
+#include <algorithm>
+#include <cmath>
 #include <string>
 #include <utility>
 
@@ -140,7 +142,15 @@ TableOf<LinkFigures> link_table() {
         .add(
             {"combined_from", "Damaged frames combined", "1", "", 0,
              "Damaged frames of this link of which a good one was made, with those of other links"},
-            [](S s) { return count(s.receiver.combined_from); });
+            [](S s) { return count(s.receiver.combined_from); })
+        .add(
+            {"clock_lead_s", "This clock − the other station's", "s", "", 3,
+             "At most, by the quickest message of the last minutes; of links of another station"},
+            [](S s) { return s.clock_lead_s; })
+        .add(
+            {"relay_s", "Since the other station received it", "s", "", 3,
+             "The newest bytes, beyond what the quickest message takes; of links of another station"},
+            [](S s) { return s.relay_s; });
     add_windowed(table, {"byte_rate", "Byte rate", "By/s", kGroup, 0}, [](S s, std::size_t window, double window_s) {
         return static_cast<double>(s.quality.windows().sums(window).bytes) / window_s;
     });
@@ -157,12 +167,18 @@ TableOf<PacketFigures> link_packet_table() {
 
 LinkTrack::LinkTrack(const LinkSetup& setup, LinkId id, const Schema& schema, const LinkTables& tables,
                      const Dictionary& dictionary)
-    : setup_(&setup), delay_(link_delay(setup.uri)), schema_(&schema), id_(id), tables_(tables),
+    : setup_(&setup), delay_(link_delay(setup.uri)), newest_relay_s_(kNaN), schema_(&schema), id_(id), tables_(tables),
       reader_(link_framing(setup.uri), dictionary), quality_(periods_s(dictionary)), diagnosis_(dictionary.version),
       correctable_(code_of_link(setup.uri).value_or(0)) {}
 
 void LinkTrack::bytes(std::int64_t t_rx_ns, std::span<const std::byte> bytes, VehicleTrack& vehicle,
                       Receivers& receivers, Batch& out) {
+    delay_.relayed_ns = 0;
+    if (!relay_s_.empty()) {
+        newest_relay_s_ = relay_s_.front();
+        delay_.relayed_ns = std::llround(newest_relay_s_ * 1e9);
+        relay_s_.pop_front();
+    }
     quality_.bytes(bytes.size());
     diagnosis_.bytes(t_rx_ns, bytes);
     reader_.push(bytes, [&](const Frame& frame, const DecodedPacket* packet) {
@@ -240,6 +256,29 @@ void LinkTrack::report(std::int64_t t_ns, const LinkReport& report, Batch& out) 
     if (changed) announce(EventId::link_down, !down);
 }
 
+void LinkTrack::relayed(std::int64_t t_ns, const Relayed& times) {
+    // As far back as a recording of the other station may reach, and not before it was received.
+    constexpr double kMost_s = 86400;
+    const double late_s = site_clock_.take(t_ns, times.clock, times.sent_ns);
+    relay_s_.clear();
+    for (const double before_s : times.heard_before_s) relay_s_.push_back(std::clamp(late_s + before_s, 0.0, kMost_s));
+}
+
+void LinkTrack::judge_site_clock(std::int64_t t_ns, Batch& out) {
+    // What a crew that hears both stations would notice; a message that takes that long is as bad.
+    constexpr double kOff_s = 1.0;
+    const double lead_s = site_clock_.lead_most_s();
+    if (!std::isfinite(lead_s)) return;
+    const bool off = std::abs(lead_s) > kOff_s;
+    if (std::exchange(site_clock_off_, off) == off) return;
+    out.events.push_back(make_event({.id = EventId::site_clock_off,
+                                     .t_ns = t_ns,
+                                     .about = setup_->name,
+                                     .values = {{"link", setup_->name}, {"lead_most_s", lead_s}},
+                                     .cleared = !off},
+                                    t_ns, {static_cast<int>(setup_->vehicle)}));
+}
+
 void LinkTrack::diagnose(std::int64_t t_ns, Batch& out) {
     const std::optional<LinkTrouble> trouble = down_ ? std::nullopt : diagnosis_.trouble(t_ns);
     const std::optional<LinkTrouble> before = std::exchange(trouble_, trouble);
@@ -264,8 +303,11 @@ void LinkTrack::tick(std::int64_t t_ns, const Receivers& receivers, Batch& out) 
     quality_.tick();
     if (t_ns % kDiagnosisPeriodNs == 0) diagnose(t_ns, out);
     if (t_ns % kRowPeriodNs != 0) return;
+    judge_site_clock(t_ns, out);
+    const double lead_s = site_clock_.lead_most_s();
     out.add_row(schema_->tables[tables_.totals], t_ns, t_ns,
-                table_.row({reader_.counts(), quality_, receivers.counts(id_), t_ns}));
+                table_.row({reader_.counts(), quality_, receivers.counts(id_), std::isfinite(lead_s) ? lead_s : kNaN,
+                            newest_relay_s_, t_ns}));
     if (const CodeFigures* code = reader_.code(); code != nullptr && tables_.code) {
         out.add_row(schema_->tables[*tables_.code], t_ns, t_ns, code_table_.row({*code, code_before_, correctable_}));
         code_before_ = *code;

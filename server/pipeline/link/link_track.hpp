@@ -1,6 +1,7 @@
 #pragma once
 /// One link in the pipeline: its framing, its counters and its state as operators know it.
 #include <cstdint>
+#include <deque>
 #include <optional>
 #include <span>
 #include <vector>
@@ -13,6 +14,7 @@
 #include "server/pipeline/link/link_diagnosis.hpp"
 #include "server/pipeline/link/link_quality.hpp"
 #include "server/pipeline/link/receivers.hpp"
+#include "server/pipeline/link/site_clock.hpp"
 #include "server/pipeline/link_delay.hpp"
 #include "server/pipeline/series.hpp"
 #include "server/pipeline/setup.hpp"
@@ -25,6 +27,8 @@ struct LinkFigures {
     const DeframerCounts& frames;
     const LinkQuality& quality;
     const ReceiverCounts& receiver;
+    double clock_lead_s; ///< see SiteClock; NaN: not of another station
+    double relay_s;
     std::int64_t t_ns;
 };
 /// "link/<name>": once a second.
@@ -55,6 +59,8 @@ class LinkTrack {
     void bytes(std::int64_t t_rx_ns, std::span<const std::byte> bytes, VehicleTrack& vehicle, Receivers& receivers,
                Batch& out);
     void report(std::int64_t t_ns, const LinkReport& report, Batch& out);
+    /// The chunks that come next were received by another station.
+    void relayed(std::int64_t t_ns, const Relayed& times);
     void tick(std::int64_t t_ns, const Receivers& receivers, Batch& out);
 
     [[nodiscard]] bool can_combine() const noexcept { return reader_.can_combine(); }
@@ -69,9 +75,14 @@ class LinkTrack {
                  Batch& out);
     /// Raises, changes or clears the alert that says what is wrong.
     void diagnose(std::int64_t t_ns, Batch& out);
+    void judge_site_clock(std::int64_t t_ns, Batch& out);
 
     const LinkSetup* setup_;
-    LinkDelay delay_;
+    LinkDelay delay_; ///< of the chunk under way
+    SiteClock site_clock_;
+    std::deque<double> relay_s_; ///< of the chunks to come: since another station received them
+    double newest_relay_s_;
+    bool site_clock_off_ = false; ///< alert raised
     const Schema* schema_;
     LinkId id_;
     LinkTables tables_;

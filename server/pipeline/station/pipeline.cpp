@@ -98,6 +98,18 @@ struct Pipeline::State {
                                        [&](const LinkTrack& known) { return known.setup().name == report.link; });
         if (link != links.end()) link->report(t_ns, report, out);
     }
+    void take(std::int64_t t_ns, const Relayed& times, Batch&) {
+        const auto link = std::find_if(links.begin(), links.end(),
+                                       [&](const LinkTrack& known) { return known.setup().name == times.link; });
+        if (link != links.end()) link->relayed(t_ns, times);
+    }
+    void take(std::int64_t t_ns, const PublishReport& report, Batch& out) {
+        out.events.push_back(make_event({.id = EventId::publishing_trouble,
+                                         .t_ns = t_ns,
+                                         .values = {{"fault", report.fault}},
+                                         .cleared = report.fault.empty()},
+                                        t_ns));
+    }
     void take(std::int64_t t_ns, const RecorderReport& report, Batch& out) {
         const auto announce = [&](EventId id, bool& raised, bool raise) {
             if (raised == raise) return;

@@ -149,10 +149,11 @@ void VehicleTrack::judge_station_clock(std::int64_t t_ns, const StationAgainstGn
                                     t_ns, about()));
 }
 
-std::int64_t VehicleTrack::row_time_ns(const FrameRecord& record, const Clock* clock, double offset_ms) noexcept {
+std::int64_t VehicleTrack::row_time_ns(const FrameRecord& record, std::int64_t t_heard_ns, const Clock* clock,
+                                       double offset_ms) noexcept {
     const std::int64_t offset_ns = std::llround(offset_ms * 1e6);
     const std::int64_t t_ns =
-        clock != nullptr ? clock->correlation.station_ns(record.onboard_ns + offset_ns) : record.t_rx_ns + offset_ns;
+        clock != nullptr ? clock->correlation.station_ns(record.onboard_ns + offset_ns) : t_heard_ns + offset_ns;
     return std::min(t_ns, record.t_rx_ns);
 }
 
@@ -163,12 +164,12 @@ std::optional<std::string_view> VehicleTrack::told_version(const DecodedPacket& 
     return std::nullopt;
 }
 
-void VehicleTrack::append_rows(const DecodedPacket& decoded, const FrameRecord& record, bool to_estimators,
-                               const Clock* clock, Batch& out) {
+void VehicleTrack::append_rows(const DecodedPacket& decoded, const FrameRecord& record, std::int64_t t_heard_ns,
+                               bool to_estimators, const Clock* clock, Batch& out) {
     const auto frame = static_cast<std::int32_t>(out.frames.size());
     BatchSink sink(out, *schema_, tables_.estimates, about(), record.t_rx_ns);
     for (const DecodedRow& row : decoded.rows) {
-        const std::int64_t t_ns = row_time_ns(record, clock, row.time_offset_ms);
+        const std::int64_t t_ns = row_time_ns(record, t_heard_ns, clock, row.time_offset_ms);
         out.add_row(schema_->tables[tables_.packets + row.table], t_ns, record.t_rx_ns, row.numbers, row.texts, frame);
         if (to_estimators) router_.route(row, t_ns, chain_, sink, wind_chains_);
     }
@@ -250,7 +251,8 @@ PacketOutcome VehicleTrack::packet(const DecodedPacket& decoded, std::span<const
                               .onboard_ns = record.onboard_ns,
                               .boot = record.boot,
                               .link = record.link});
-    append_rows(decoded, record, record.packet_verdict != PacketVerdict::late, mapping, out);
+    append_rows(decoded, record, record.t_rx_ns - delay.relayed_ns, record.packet_verdict != PacketVerdict::late,
+                mapping, out);
     out.frames.push_back(record);
     return {record, kind, told_version(decoded)};
 }

@@ -100,11 +100,11 @@ class VehicleTrack {
     void judge_station_clock(std::int64_t t_ns, const StationAgainstGnss& gnss, Batch& out);
     /// What a row says in the channel with the role dictionary_version, if it is of its table.
     [[nodiscard]] std::optional<std::string_view> told_version(const DecodedPacket& decoded) const noexcept;
-    /// `clock`: that row times are mapped by; null: they are the receive time.
-    void append_rows(const DecodedPacket& decoded, const FrameRecord& record, bool to_estimators, const Clock* clock,
-                     Batch& out);
-    [[nodiscard]] static std::int64_t row_time_ns(const FrameRecord& record, const Clock* clock,
-                                                  double offset_ms) noexcept;
+    /// `t_heard_ns`: when a station received it. `clock`: that row times are mapped by; null: they are that time.
+    void append_rows(const DecodedPacket& decoded, const FrameRecord& record, std::int64_t t_heard_ns,
+                     bool to_estimators, const Clock* clock, Batch& out);
+    [[nodiscard]] static std::int64_t row_time_ns(const FrameRecord& record, std::int64_t t_heard_ns,
+                                                  const Clock* clock, double offset_ms) noexcept;
     [[nodiscard]] EventVehicle about() const noexcept { return {vehicle_, setup_->dictionary.vehicle}; }
 
     const VehicleSetup* setup_;
