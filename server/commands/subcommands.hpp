@@ -12,6 +12,7 @@ namespace turnstone {
 [[nodiscard]] Subcommand serve_subcommand(std::span<const Asset> assets);
 [[nodiscard]] Subcommand check_subcommand();
 [[nodiscard]] Subcommand firmware_subcommand();
+[[nodiscard]] Subcommand xtce_subcommand();
 [[nodiscard]] Subcommand evaluate_subcommand();
 [[nodiscard]] Subcommand verify_subcommand();
 [[nodiscard]] Subcommand reprocess_subcommand();
