@@ -103,12 +103,14 @@ TEST_CASE("columns of a link hold their quantities") {
                          {"first_here", 301},
                          {"only_here", 302},
                          {"combined_from", 303},
+                         {"clock_lead_s", -0.25},
+                         {"relay_s", 0.125},
                          {"byte_rate_1s", 1000},
                          {"byte_rate_10s", (90 * 200 + 1000) / 10.0},
                          {"byte_rate_60s", (500 * 300 + 90 * 200 + 1000) / 60.0}};
     link.insert(packets.begin(), packets.end());
     const std::int64_t t_ns = t_last_ns + seconds_to_ns(80.5);
-    check_columns(link_table(), LinkFigures{frames, quality, receiver, t_ns}, link);
+    check_columns(link_table(), LinkFigures{frames, quality, receiver, -0.25, 0.125, t_ns}, link);
     ExpectedColumns packet = packets;
     packet["age_s"] = 80.5;
     const CodeFigures before{
