@@ -117,7 +117,7 @@ class BrokerLink final : public Link {
         } catch (const std::exception& error) {
             why = error.what();
         }
-        post(session, weak, [why](BrokerLink& link) { link.on_end(why); });
+        post(session, weak, [why](BrokerLink& link) { link.on_ended(why); });
     }
 
     void on_connected() {
@@ -125,7 +125,7 @@ class BrokerLink final : public Link {
         opened();
     }
 
-    void on_end(const std::string& why) {
+    void on_ended(const std::string& why) {
         const std::string what = "the broker " + source_.access.place();
         if (std::exchange(is_up_, false))
             lost(what + " was lost (" + why + ")");
@@ -168,11 +168,11 @@ class BrokerLink final : public Link {
             times.heard_before_s.push_back(seconds_between(chunk.t_rx_ns, piece.head.sent_ns));
             chunks.push_back(chunk.bytes.subspan(skipped));
         }
-        if (!chunks.empty()) relayed(times, chunks);
         missing_bytes_ += missing_bytes;
         if (missing_bytes > 0)
             remark(std::to_string(missing_bytes_) + " bytes that " + source_.station +
                    " received did not come; its own recording has them");
+        if (!chunks.empty()) relayed(times, chunks);
     }
 
     BrokerSource source_;

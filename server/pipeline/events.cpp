@@ -220,7 +220,7 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
      [](const Facts& f) { return "Recording: " + f.text("fault"); }, say<"Recording keeps up again">,
      say<"Free space on the disk and close programs that write to it">},
     {EventId::publishing_trouble, "station/publishing", alert_raised, Level::caution,
-     [](const Facts& f) { return "Publishing: " + f.text("fault"); }, say<"Publishing works again">,
+     [](const Facts& f) { return "Publishing: " + f.text("fault"); }, say<"Publishing goes on">,
      say<"Look at the network and the broker; what waits is in the recording">},
     {EventId::estimates_behind, "station/behind", alert_raised, Level::caution,
      [](const Facts& f) {

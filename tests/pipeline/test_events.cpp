@@ -162,7 +162,7 @@ TEST_CASE("an event says in English what its values are") {
          false,
          "station/publishing",
          "Publishing: the broker is away"},
-        {publishing_trouble, "", {{"fault", std::string()}}, true, "station/publishing", "Publishing works again"},
+        {publishing_trouble, "", {{"fault", std::string()}}, true, "station/publishing", "Publishing goes on"},
         {site_clock_off,
          "hill",
          {{"link", std::string("hill")}, {"lead_most_s", 3.24}},

@@ -39,7 +39,7 @@ function(turnstone_test folder)
     catch_discover_tests(test_${folder} TEST_PREFIX "${folder}: " DISCOVERY_MODE PRE_TEST PROPERTIES TIMEOUT 300)
     return()
   endif()
-  # With sanitizers a program is one test: to start it anew for each case took a sixth of the time. What flies many flights for their
+  # With sanitizers a program is one test: to start it again for each case took a sixth of the time. What flies many flights for their
   # numbers alone is flown once, in release: it would take as long as all others.
   add_test(NAME ${folder} COMMAND test_${folder} "~[statistics]")
   set_tests_properties(${folder} PROPERTIES TIMEOUT 2000)

@@ -151,7 +151,7 @@ TEST_CASE("What comes behind later pieces comes in its place, while they wait fo
     CHECK(taker.missing == 10);
 }
 
-TEST_CASE("Another stream begins anew, anywhere, and too much does not wait") {
+TEST_CASE("Another stream begins again, anywhere, and too much does not wait") {
     Taker taker;
     taker.take(1, 0, 10);
     taker.take(1, 20, 10);
