@@ -46,7 +46,7 @@ Answer run(const Subcommand& subcommand, const Arguments& given) {
 
 } // namespace
 
-TEST_CASE("What was recorded is found the same by verify; what reprocess makes of it is a recording too") {
+TEST_CASE("What was recorded is found the same by verify, and what reprocess makes of it is a recording too") {
     const TemporaryFolder folder;
     const std::string recording = record_noise(folder).string();
     const std::string vehicle = demo_path("sanderling");

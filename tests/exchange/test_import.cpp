@@ -100,7 +100,7 @@ std::string logger_csv(double zero_s, double rate, bool as_onboard_ms, double un
 
 } // namespace
 
-TEST_CASE("a log in packets fills the radio's gap; what is merged keeps every byte of both, and verifies") {
+TEST_CASE("a log in packets fills the radio's gap, and what is merged keeps every byte of both, and verifies") {
     const test::TemporaryFolder folder;
     const Flown& flight = silent().flight;
     const auto log = write_log(folder, flight.logged);

@@ -98,7 +98,7 @@ TEST_CASE("every table of a recording is read back as it is stored, by programs 
     }
 }
 
-TEST_CASE("a word means a column, a table, or all tables that begin with it; an unknown one is refused by name") {
+TEST_CASE("a word means a column, a table, or all tables that begin with it, and an unknown one is refused by name") {
     const test::TemporaryFolder folder;
     auto reader = RecordingReader::open(flown().recording);
     REQUIRE(reader);

@@ -183,7 +183,7 @@ TEST_CASE("No byte is lost or doubled when one recording follows another while b
     }
 }
 
-TEST_CASE("Link states and markers are recorded as actions; a new recording begins with the state of the links") {
+TEST_CASE("Link states and markers are recorded as actions, and a new recording begins with the state of the links") {
     const TemporaryFolder folder;
     const auto capture = folder.write("capture.bin", std::string(50000, 'x'));
     ServeSetup setup = demo_setup("file:" + capture.string() + "?name=old-flight");
@@ -217,7 +217,7 @@ TEST_CASE("Link states and markers are recorded as actions; a new recording begi
     CHECK(recorder.flush(5000));
 }
 
-TEST_CASE("The first recording begins with the actions it is given; readers are told before one is closed") {
+TEST_CASE("The first recording begins with the actions it is given, and readers are told before one is closed") {
     const TemporaryFolder folder;
     ServeSetup setup = demo_setup("file:/nonexistent.bin?name=radio");
     Outputs outputs;

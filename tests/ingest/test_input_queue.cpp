@@ -68,7 +68,7 @@ bool counts_up(const std::vector<std::uint64_t>& numbers, std::uint64_t from, st
 
 } // namespace
 
-TEST_CASE("what nobody takes fills a bounded memory; the rest is left to the recording, in its place") {
+TEST_CASE("what nobody takes fills a bounded memory, and the rest is left to the recording, in its place") {
     constexpr std::size_t kMax = 100'000;
     InputQueue queue(kMax);
     Chunks chunks;

@@ -268,7 +268,7 @@ TEST_CASE("A recording that lost its end to a pulled plug goes on as another str
     }
 }
 
-TEST_CASE("The state file is read as it was written; anything else begins a new stream") {
+TEST_CASE("The state file is read as it was written, and anything else begins a new stream") {
     const PublishState state{.recordings = {"2026-05-17T143205Z-sanderling", "another"},
                              .place = {.stream = 0xfedcba9876543210,
                                        .next_input = 1u << 30,

@@ -17,7 +17,7 @@ std::int64_t count_of(const std::filesystem::path& path, const std::string& what
     return database.integer(what);
 }
 
-TEST_CASE("stored inputs fed back give what is stored, bit for bit; a changed file does not") {
+TEST_CASE("stored inputs fed back give what is stored, bit for bit, and a changed file does not") {
     const TemporaryFolder directory;
     const std::string id = record_flight(directory, demo_setup());
     const auto report = verify_recording(directory.recording(id));

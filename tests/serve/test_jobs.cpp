@@ -85,7 +85,8 @@ TEST_CASE("a job gives its result, or says why it has none") {
     CHECK(office.budgets.used(Budget::jobs) == 0);
 }
 
-TEST_CASE("two jobs are done at once; one that waits or is under way is stopped by who asked for it, or an operator") {
+TEST_CASE(
+    "two jobs are done at once, and one that waits or is under way is stopped by who asked for it, or an operator") {
     Office office;
     const std::string first = office.begin(kEndless, "10.0.0.1"), second = office.begin(kEndless, "10.0.0.2");
     CHECK(office.wait_until(first, JobState::working).fraction <= 0.25);

@@ -115,7 +115,7 @@ TEST_CASE("Mistakes in a settings file are reported where they are") {
     }
 }
 
-TEST_CASE("An option replaces what the file set; what no option names stays") {
+TEST_CASE("An option replaces what the file set, and what no option names stays") {
     std::vector<Problem> problems;
     Settings settings;
     read_settings(nlohmann::json::parse(R"({"vehicles": ["a"], "site": "s.json", "port": 1, "viewers_max": 2,

@@ -5,7 +5,7 @@
 using turnstone::wrapped;
 using Lines = std::vector<std::string>;
 
-TEST_CASE("Text is broken between words; tables and line ends stay") {
+TEST_CASE("Text is broken between words, and tables and line ends stay") {
     CHECK(wrapped("", 10) == Lines{});
     CHECK(wrapped("one two three", 7) == Lines{"one two", "three"});
     CHECK(wrapped("one two three", 6) == Lines{"one", "two", "three"});

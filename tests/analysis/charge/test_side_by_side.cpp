@@ -15,7 +15,8 @@ TEST_CASE("two like parts differ by a fraction of a per cent, with the sigma of 
     CHECK(found.widest == Approx(0.004));
 }
 
-TEST_CASE("several tests give mean, spread and the 95 % interval of the mean; the newest stands against the earlier") {
+TEST_CASE(
+    "several tests give mean, spread and the 95 % interval of the mean, and the newest stands against the earlier") {
     // NIST/SEMATECH e-Handbook, 1.3.5.2: mean +- t(0.975, n - 1) s / sqrt(n); t(0.975, 3) = 3.182 (its table).
     const Measured tests[] = {{19.2e-3, 5e-4}, {kNone, kNone}, {27.5e-3, 5e-4}, {18.6e-3, 5e-4}, {20.3e-3, 5e-4}};
     const SideBySide found = side_by_side(tests);

@@ -86,7 +86,7 @@ TEST_CASE("what a comparison could have seen is seen four times in five, and no 
     }
 }
 
-TEST_CASE("an accelerometer that was turned over is well; one with another scale or offset is not") {
+TEST_CASE("an accelerometer that was turned over is well, and one with another scale or offset is not") {
     sim::Random random(2, "accelerometer");
     const Axes before = lying(random, 0.25), same = lying(random, 0.25);
     CHECK(compare_accelerometer(before, same, 800).state == SensorState::well);
@@ -142,8 +142,8 @@ TEST_CASE("a real phone at rest is well before and after, and one that lies else
     CHECK(compare_gyro(axes(rows, kGyro, 26, 46), axes(rows, kGyro, 68, 104), 36).state == SensorState::noisy);
 }
 
-TEST_CASE(
-    "a real quadrotor's accelerometer shakes as much in one second as in another; scaled or stuck it is found out") {
+TEST_CASE("a real quadrotor's accelerometer shakes as much in one second as in another, and scaled or stuck it is "
+          "found out") {
     const auto rows = test::reference_rows("data/quadrotor_vertical/IMU_1.csv");
     constexpr std::array<std::size_t, 3> kAccel{4, 5, 6};
     const auto from_1 = axes(rows, kAccel, 2200, 2560), from_2 = axes(rows, kAccel, 2560, 2920);

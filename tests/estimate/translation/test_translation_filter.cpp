@@ -256,7 +256,7 @@ TEST_CASE("A delay that differs from the file is found in a climb") {
     }
 }
 
-TEST_CASE("One fix that is far off is believed little; a receiver that stays there is believed in the end") {
+TEST_CASE("One fix that is far off is believed little, and a receiver that stays there is believed in the end") {
     TranslationFilter filter(TranslationSettings{});
     const auto stand = [&](double s, double east_m) { filter.fix(fix_at(s, 0.1, {east_m, 0, 0}, {0, 0, 0})); };
     for (double s = 0; s < 20; s += 0.2) stand(s, 0);

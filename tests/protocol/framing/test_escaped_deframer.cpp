@@ -165,7 +165,8 @@ TEST_CASE("without an APID a frame holds a space packet, of the length that it s
     }
 }
 
-TEST_CASE("flags between frames belong to them, one before and one behind; others are dropped", "[escaped_deframer]") {
+TEST_CASE("flags between frames belong to them, one before and one behind, and others are dropped",
+          "[escaped_deframer]") {
     const EscapedFormat format = format_of(Stuffing::hdlc, kFcs16);
     const Bytes frame = encode_escaped_frame(format, packet_of(1, 1, 1, from_hex("01")));
     Bytes shared(frame.begin(), frame.end());

@@ -201,7 +201,7 @@ TEST_CASE("a leap second is a second, and the day after it begins on time", "[nm
     CHECK(at(given[3], "utc") == kNewYear + 1);
 }
 
-TEST_CASE("only fixes have the time of a packet; a capture is timed by what is told", "[nmea]") {
+TEST_CASE("only fixes have the time of a packet, and a capture is timed by what is told", "[nmea]") {
     NmeaReader read;
     for (const std::string& sentence : {gga(1, 0), rmc(1, "200626", "V"), gga(2, 0)}) (void)read(sentence);
     const NmeaResult none = read(rmc(2, "200626", "V"));

@@ -32,7 +32,7 @@ TEST_CASE("primary headers decode and encode as the dissected packets", "[space_
     CHECK(flags_seen.size() == 4);
 }
 
-TEST_CASE("any six bytes survive decoding and encoding; fewer are not a header", "[space_packet]") {
+TEST_CASE("any six bytes survive decoding and encoding, and fewer are not a header", "[space_packet]") {
     std::mt19937 random(5);
     for (int i = 0; i < 2000; ++i) {
         const Bytes bytes = random_bytes(random, kPrimaryHeaderBytes, 20);

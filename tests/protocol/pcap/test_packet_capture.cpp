@@ -172,7 +172,8 @@ TEST_CASE("times are read in every resolution, and those that cannot be are none
     }
 }
 
-TEST_CASE("sections follow each other in either order of octets; other blocks are passed over", "[packet_capture]") {
+TEST_CASE("sections follow each other in either order of octets, and other blocks are passed over",
+          "[packet_capture]") {
     Bytes file;
     std::vector<Bytes> expected;
     for (const bool little : {true, false, true}) {

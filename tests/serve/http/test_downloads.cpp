@@ -170,7 +170,7 @@ TEST_CASE("HEAD tells what a download would be and copies nothing") {
           std::to_string(std::filesystem::file_size(recorded.live.folder.recording(kClosed))));
 }
 
-TEST_CASE("a recording that is being sent can be renamed; the download ends") {
+TEST_CASE("a recording that is being sent can be renamed, and the download ends") {
     const LiveServer live;
     make_large_recording(live.folder.recording(kClosed));
     const RawClient slow(live.port(), "", 16 << 10);

@@ -25,7 +25,7 @@ std::string record_climb(const LiveServer& live) {
 
 } // namespace
 
-TEST_CASE("a flight is exported as an attachment; nothing is left beside the recordings") {
+TEST_CASE("a flight is exported as an attachment, and nothing is left beside the recordings") {
     const LiveServer live({}, false);
     const std::string target = "/api/flights/" + record_climb(live) + "/export";
     const HttpReply csv = live.get(target + "?format=csv&channels=estimate/vertical.altitude_m&from_s=5&to_s=8");
@@ -64,7 +64,7 @@ TEST_CASE("an export that cannot be is refused by name") {
     CHECK(live.post(target, "{}").status == 405);
 }
 
-TEST_CASE("an operator brings a log in pieces and gets a first look; nobody else may") {
+TEST_CASE("an operator brings a log in pieces and gets a first look, and nobody else may") {
     const LiveServer live({}, false);
     const std::string flight = record_climb(live);
     const Fields cookie = live.operator_cookie();

@@ -122,7 +122,7 @@ TEST_CASE("what is written into the live recording goes to its writer as actions
     }
 }
 
-TEST_CASE("a deleted recording comes back within the day; an archived one is marked") {
+TEST_CASE("a deleted recording comes back within the day, and an archived one is marked") {
     const LiveServer live;
     const Fields cookie = live.operator_cookie();
     const std::string recording = record_flights(live, 1), kept = record_flights(live, 2);
