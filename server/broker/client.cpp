@@ -96,8 +96,7 @@ BrokerClient::BrokerClient(const BrokerAccess& access, const std::string& name, 
             });
         });
     mosquitto_message_v5_callback_set(
-        handle,
-        [](mosquitto*, void* object, const mosquitto_message* message, const mosquitto_property*) {
+        handle, [](mosquitto*, void* object, const mosquitto_message* message, const mosquitto_property*) {
             State& state = State::of(object);
             state.guarded([&] {
                 if (state.callbacks.on_message)
@@ -108,9 +107,11 @@ BrokerClient::BrokerClient(const BrokerAccess& access, const std::string& name, 
     mosquitto_subscribe_v5_callback_set(
         handle, [](mosquitto*, void* object, int, int count, const int* granted, const mosquitto_property*) {
             State& state = State::of(object);
-            for (int k = 0; k < count; ++k)
-                if (granted[k] >= kReasonsOfFailure)
-                    state.guarded([&] { state.failure = "the broker does not let this user read there"; });
+            state.guarded([&] {
+                for (int k = 0; k < count; ++k)
+                    if (granted[k] >= kReasonsOfFailure) state.failure = "the broker does not let this user read there";
+                if (state.failure.empty() && state.callbacks.on_subscribed) state.callbacks.on_subscribed();
+            });
         });
 }
 

@@ -15,6 +15,8 @@ namespace turnstone {
 
 struct BrokerCallbacks {
     std::function<void()> on_connected = {};
+    /// The broker sends from now on what comes where subscribe() asked for.
+    std::function<void()> on_subscribed = {};
     std::function<void(std::span<const std::byte> payload)> on_message = {};
     /// The broker has the message with this number; or it does not take it, and says why.
     std::function<void(int message, const std::string& refused)> on_acknowledged = {};

@@ -94,8 +94,10 @@ class BrokerLink final : public Link {
                 if (const auto asked = connection->subscribe("turnstone/" + source.station + "/link/" + source.link);
                     !asked)
                     throw std::runtime_error(asked.error().message);
+            };
+            callbacks.on_subscribed = [&] {
                 post(
-                    session, weak, [](BrokerLink& link) { link.on_connected(); });
+                    session, weak, [](BrokerLink& link) { link.on_subscribed(); });
             };
             callbacks.on_message = [&](std::span<const std::byte> payload) {
                 std::vector<std::byte> message(payload.begin(), payload.end());
@@ -120,7 +122,7 @@ class BrokerLink final : public Link {
         post(session, weak, [why](BrokerLink& link) { link.on_ended(why); });
     }
 
-    void on_connected() {
+    void on_subscribed() {
         is_up_ = true;
         opened();
     }
