@@ -171,10 +171,10 @@ class BrokerLink final : public Link {
             chunks.push_back(chunk.bytes.subspan(skipped));
         }
         missing_bytes_ += missing_bytes;
-        if (missing_bytes > 0)
+        if (!chunks.empty()) relayed(times, chunks);
+        if (missing_bytes > 0) // after what ends a silence, and with it what was said of the link
             remark(std::to_string(missing_bytes_) + " bytes that " + source_.station +
                    " received did not come; its own recording has them");
-        if (!chunks.empty()) relayed(times, chunks);
     }
 
     BrokerSource source_;

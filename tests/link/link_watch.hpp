@@ -70,6 +70,9 @@ class LinkWatch {
     bool receives_bytes(std::size_t count, std::chrono::milliseconds limit = std::chrono::seconds(10)) {
         return wait([&] { return text_.size() >= count; }, limit);
     }
+    bool says(const std::string& detail, std::chrono::milliseconds limit = std::chrono::seconds(10)) {
+        return wait([&] { return detail_ == detail; }, limit);
+    }
     std::string text() {
         const std::lock_guard lock(mutex_);
         return text_;

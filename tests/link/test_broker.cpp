@@ -153,11 +153,11 @@ TEST_CASE("Another station's bytes come once, also when they are sent again and 
     if (!version_5) return; // what follows takes a while, and is the same
     station.say(144, "?");
     REQUIRE(link.receives("joined anywhere in a stream, and here it!?", 60s));
-    CHECK(link.detail() == "3 bytes that hill received did not come; its own recording has them");
+    CHECK(link.says("3 bytes that hill received did not come; its own recording has them"));
     station.say(std::vector{std::byte{9}});
     station.say(145, ".");
     REQUIRE(link.receives("joined anywhere in a stream, and here it!?."));
-    CHECK(link.detail() == "a message under the name of hill is cut short; it is left out");
+    CHECK(link.says("a message under the name of hill is cut short; it is left out"));
 }
 
 TEST_CASE("A broker that does not let a link in says why, and neither does the link say the password") {
