@@ -61,6 +61,13 @@ class PacketReader {
     bool add_comparison(const XmlElement& comparison, const std::string& system, nlohmann::json& when);
     std::optional<nlohmann::json> group_of(const XmlElement& entry, const std::string& system);
     std::string unique(const std::string& name);
+    /// Of integers so far that are not in the primary header.
+    [[nodiscard]] ParameterTypes::NameOf name_of() const {
+        return [this](const XtceItem& parameter) {
+            const auto found = known_.find(parameter.element);
+            return found == known_.end() || found->second.is_header ? std::nullopt : std::optional(found->second.name);
+        };
+    }
 
     const SpaceSystems* systems_;
     const ParameterTypes* types_;
@@ -133,11 +140,7 @@ bool PacketReader::add_parameter(const XmlElement& entry, const std::string& sys
         systems_->find(XtceKind::type, parameter->system, parameter->element->attribute("parameterTypeRef", ""));
     if (type == nullptr) return fail("the type of " + reference + ", which is not there");
     std::string why;
-    const auto name_of = [&](const XtceItem& other) {
-        const auto found = known_.find(other.element);
-        return found == known_.end() || found->second.is_header ? std::nullopt : std::optional(found->second.name);
-    };
-    const std::vector<XtceField> fields = types_->fields_of(*type, name_of, why);
+    const std::vector<XtceField> fields = types_->fields_of(*type, name_of(), why);
     if (fields.empty()) return fail(reference + ": " + why);
     for (const XtceField& field : fields)
         if (!add_field(*parameter, field, to)) return false;
@@ -171,12 +174,8 @@ std::optional<nlohmann::json> PacketReader::group_of(const XmlElement& entry, co
         return group;
     }
     std::string why = "a repetition without a count";
-    const auto name_of = [&](const XtceItem& other) {
-        const auto found = known_.find(other.element);
-        return found == known_.end() || found->second.is_header ? std::nullopt : std::optional(found->second.name);
-    };
     const XmlElement* const dynamic = count->child("DynamicValue");
-    auto told = dynamic == nullptr ? std::nullopt : types_->extent_of(*dynamic, system, 1, name_of, why);
+    auto told = dynamic == nullptr ? std::nullopt : types_->extent_of(*dynamic, system, 1, name_of(), why);
     if (!told) {
         (void)fail(why);
         return std::nullopt;

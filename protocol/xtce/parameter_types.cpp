@@ -389,6 +389,10 @@ std::optional<std::int64_t> ParameterTypes::raw_value(const XtceItem& type, cons
             if (value == element.attribute("zeroStringValue", "False")) return 0;
             if (value == element.attribute("oneStringValue", "True")) return 1;
         }
+        for (const char* const name : {"IntegerDataEncoding", "FloatDataEncoding"}) // it speaks of another number
+            if (const XmlElement* const encoding = element.child(name);
+                encoding != nullptr && encoding->child("DefaultCalibrator") != nullptr)
+                return std::nullopt;
     }
     return xtce_integer(value);
 }

@@ -19,20 +19,20 @@ constexpr std::int64_t kLookPeriodNs = kNsPerS;
 /// A recording that nobody could close any more, behind which another has begun.
 constexpr std::int64_t kGivenUpAfterNs = 30 * kNsPerS;
 
-std::uint64_t random_number() {
-    std::random_device device;
-    return std::uint64_t{device()} << 32 | device();
-}
-
 std::filesystem::path state_file(const std::filesystem::path& folder) {
     return folder / "publishing.json";
 }
 
 } // namespace
 
+std::uint64_t drawn_number() {
+    std::random_device device;
+    return std::uint64_t{device()} << 32 | device();
+}
+
 PublishQueue::PublishQueue(std::filesystem::path recordings, std::uint64_t clock, PublishLimits limits)
     : folder_(std::move(recordings)), clock_(clock), limits_(limits), saved_(read_publish_state(state_file(folder_))) {
-    at_.stream = random_number();
+    at_.stream = drawn_number();
     if (!saved_) return;
     recordings_.assign(saved_->recordings.begin(), saved_->recordings.end());
     static_cast<PublishPlace&>(at_) = saved_->place;
@@ -77,7 +77,7 @@ void PublishQueue::find_place_again() {
     };
     const Inputs last = reader_->inputs_of(at_.next_input - 1, 1);
     if (!last.empty() && t_of(last) == at_.t_last_ns) return;
-    at_.stream = random_number();
+    at_.stream = drawn_number();
     at_.offsets.clear();
     std::uint64_t newer = reader_->info().inputs;
     for (std::uint64_t from = 0; from < newer; from += kInputsAtOnce) {

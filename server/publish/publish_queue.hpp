@@ -27,6 +27,9 @@ struct PublishLimits {
     std::size_t parcel_bytes = 64u << 10;
 };
 
+/// For streams and clocks: at random, so that no other is alike.
+[[nodiscard]] std::uint64_t drawn_number();
+
 class PublishQueue {
   public:
     /// Goes on where the state file of the folder says; without one begins a new stream. `clock`: see BROKER.md.

@@ -6,7 +6,6 @@
 #include <map>
 #include <mutex>
 #include <optional>
-#include <random>
 #include <utility>
 
 #include <fmt/chrono.h>
@@ -46,11 +45,6 @@ std::string time_text(std::int64_t t_ns) {
     return fmt::format("{:%H:%M:%S} UTC", fmt::gmtime(static_cast<std::time_t>(t_ns / kNsPerS)));
 }
 
-std::uint64_t random_clock() {
-    std::random_device device;
-    return std::uint64_t{device()} << 32 | device();
-}
-
 } // namespace
 
 std::string station_json(const PublishSettings& settings) {
@@ -79,7 +73,7 @@ std::string station_json(const PublishSettings& settings) {
 
 struct Publisher::Shared {
     Shared(PublishSettings settings_in, std::function<void(PublishReport)> report_in)
-        : settings(std::move(settings_in)), report(std::move(report_in)), queue(settings.recordings, random_clock()) {}
+        : settings(std::move(settings_in)), report(std::move(report_in)), queue(settings.recordings, drawn_number()) {}
 
     const PublishSettings settings;
     const std::function<void(PublishReport)> report;
@@ -94,6 +88,7 @@ struct Publisher::Shared {
     // Of the thread.
     std::optional<Clock::time_point> away_since = Clock::now(); ///< from the broker
     std::string told;                                           ///< the fault that was reported last
+    bool told_away = false;                                     ///< it is that the broker is away
     std::string told_left_out;
 
     void run();
@@ -114,6 +109,7 @@ struct Publisher::Shared {
 void Publisher::Shared::tell(const std::string& fault) {
     if (fault == told) return;
     told = fault;
+    told_away = false;
     if (fault.empty())
         spdlog::info("Publishing works");
     else
@@ -245,10 +241,11 @@ void Publisher::Shared::run() {
             until_ns = queue.broker_has_until_ns();
         }
         save();
-        const bool already = told.starts_with("the broker");
-        if (!already && Clock::now() - *away_since >= kAwayTold)
+        if (!told_away && Clock::now() - *away_since >= kAwayTold) {
             tell(fmt::format("the broker {} cannot be used ({}); what came since {} waits in the recording",
                              settings.access.place(), why, time_text(until_ns)));
+            told_away = true;
+        }
         std::unique_lock lock(mutex);
         changed.wait_for(lock, delay, [this] { return stop_at.has_value(); });
         delay = std::min<std::chrono::milliseconds>(delay * 2, kRetryMost);

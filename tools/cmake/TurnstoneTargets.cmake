@@ -37,7 +37,7 @@ function(turnstone_test folder)
   turnstone_optimise(test_${folder})
   if(TURNSTONE_CONFIG STREQUAL release)
     # A case that a name does not find would pass.
-    catch_discover_tests(test_${folder} TEST_PREFIX "${folder}: " EXTRA_ARGS --warn NoTests DISCOVERY_MODE PRE_TEST PROPERTIES TIMEOUT 300)
+    catch_discover_tests(test_${folder} TEST_PREFIX "${folder}: " EXTRA_ARGS --warn NoTests PROPERTIES TIMEOUT 300)
     return()
   endif()
   # With sanitizers a program is one test: to start it again for each case took a sixth of the time. What flies many flights for their

@@ -11,8 +11,8 @@ namespace turnstone {
 namespace {
 constexpr std::int64_t kDuplicateAgeMaxNs = 60 * kNsPerS;
 constexpr std::int64_t kLinksApartNs = 5 * kNsPerS;
-constexpr std::int64_t kRepeatersTakeNs =
-    30 * kNsPerS; // repeaters know copies for as long (common practice, no source)
+/// Repeaters know copies for as long (common practice, no source).
+constexpr std::int64_t kRepeatersTakeNs = 30 * kNsPerS;
 } // namespace
 
 std::uint64_t PacketMerge::content_hash(std::span<const std::byte> packet) noexcept {

@@ -55,7 +55,9 @@ void UnderWay::begin(const PipelineSetup& setup) {
 void UnderWay::see(const Event& event) {
     const auto said = [&](CountdownState state) {
         countdown_told_ = state;
-        if (!countdown_asked_.empty()) countdown_asked_.pop_front();
+        auto answered = std::ranges::find(countdown_asked_, state, state_after);
+        if (answered != countdown_asked_.end()) ++answered; // else nobody asked: it ended with the liftoff
+        countdown_asked_.erase(countdown_asked_.begin(), answered);
     };
     if (event.id == EventId::countdown_runs) said(CountdownState::runs);
     if (event.id == EventId::countdown_held) said(CountdownState::held);
@@ -66,7 +68,7 @@ void UnderWay::see(const Event& event) {
     Vehicle& vehicle = vehicles_[setup_->vehicles[place].dictionary.vehicle];
     const auto answered = [&](const auto& is_it) {
         const auto first = std::ranges::find_if(vehicle.asked, is_it);
-        if (first != vehicle.asked.end()) vehicle.asked.erase(first);
+        if (first != vehicle.asked.end()) vehicle.asked.erase(vehicle.asked.begin(), first + 1);
     };
     const auto is_command = [](ProcedureStep step) {
         return [step](const auto& asked) {
@@ -138,15 +140,18 @@ UnderWay::Steps UnderWay::now(const std::string& vehicle) const {
     return steps;
 }
 
-UnderWay::CountdownState UnderWay::countdown() const {
-    if (countdown_asked_.empty()) return countdown_told_;
-    switch (countdown_asked_.back()) {
+UnderWay::CountdownState UnderWay::state_after(CountdownStep step) noexcept {
+    switch (step) {
     case CountdownStep::run:
     case CountdownStep::resume: return CountdownState::runs;
     case CountdownStep::hold: return CountdownState::held;
     case CountdownStep::off: break;
     }
     return CountdownState::none;
+}
+
+UnderWay::CountdownState UnderWay::countdown() const {
+    return countdown_asked_.empty() ? countdown_told_ : state_after(countdown_asked_.back());
 }
 
 const Procedure* UnderWay::procedure_of(const std::string& vehicle) const {

@@ -5,7 +5,8 @@
 ///
 ///     accepted ──▶ asked ──▶ pipeline ──▶ event ──▶ told
 ///
-/// What is so now is what was told, with what was asked on top of it, in order.
+/// What is so now is what was told, with what was asked on top of it, in order. The pipeline takes what is asked in its
+/// order: an event that answers something is behind all that was asked before it, also behind what made no event.
 #include <deque>
 #include <map>
 #include <set>
@@ -56,6 +57,7 @@ class UnderWay {
     [[nodiscard]] const Vehicle* find(const std::string& vehicle) const;
     [[nodiscard]] Steps now(const std::string& vehicle) const;
     static void apply(const VehicleSetup& setup, const StepCommand& command, Steps& steps);
+    [[nodiscard]] static CountdownState state_after(CountdownStep step) noexcept;
     [[nodiscard]] CountdownState countdown() const;
 
     const PipelineSetup* setup_ = nullptr;

@@ -224,14 +224,20 @@ TEST_CASE("what is not carried over is said, each with its line", "[xtce]") {
             container("Lost", 52, entry("nothing")) +
             container("Choice", 53, entry("theOctet"),
                       "<Comparison parameterRef=\"SeqCount\" comparisonOperator=\"&gt;\" value=\"4\"/>") +
+            container("Calibrated", 54,
+                      entry("theCurve") +
+                          "<ParameterRefEntry parameterRef=\"theOctet\"><IncludeCondition><Comparison "
+                          "parameterRef=\"theCurve\" value=\"20\"/></IncludeCondition></ParameterRefEntry>") +
             "<SequenceContainer name=\"Loose\"><EntryList>" + entry("theOctet") + "</EntryList></SequenceContainer>"));
     CHECK(made.packets == 1);
     const std::string said = not_carried(made);
-    for (const char* part : {"Unit \"furlongs per fortnight\"", "DefaultCalibrator: is neither polynomial nor spline",
-                             "ContextCalibratorList", "ParameterProperties", "IntegerParameterType Nobody",
-                             "SequenceContainer Bad: is not a packet here, for it has theReversed: bits are sent",
-                             "SequenceContainer Lost: is not a packet here, for it has the parameter nothing",
-                             "SequenceContainer Choice", "SequenceContainer Loose", "FloatParameterType Volts"}) {
+    for (const char* part :
+         {"Unit \"furlongs per fortnight\"", "DefaultCalibrator: is neither polynomial nor spline",
+          "ContextCalibratorList", "ParameterProperties", "IntegerParameterType Nobody",
+          "SequenceContainer Bad: is not a packet here, for it has theReversed: bits are sent",
+          "SequenceContainer Lost: is not a packet here, for it has the parameter nothing", "SequenceContainer Choice",
+          "SequenceContainer Calibrated: is not a packet here, for it has a condition on theCurve",
+          "SequenceContainer Loose", "FloatParameterType Volts"}) {
         INFO(part);
         CHECK_THAT(said, Catch::Contains(part));
     }

@@ -91,6 +91,16 @@ TEST_CASE("a countdown is held, resumed and taken off only where that changes so
     CHECK_FALSE(desk.now.refuse(step(CountdownStep::resume)).empty());
 }
 
+TEST_CASE("a countdown that ends with the liftoff while it is being held is over") {
+    FollowedDesk desk;
+    desk.accept(Countdown{.step = CountdownStep::run, .zero_ns = kTapeStartNs});
+    desk.now.see(told_event(EventId::countdown_runs, {{"left_s", 1.0}}, -1));
+    desk.accept(Countdown{.step = CountdownStep::hold}); // comes behind the liftoff, and makes no event
+    desk.now.see(told_event(EventId::countdown_off, {}, -1));
+    CHECK(desk.now.refuse(Countdown{.step = CountdownStep::resume}).find("no countdown") != std::string::npos);
+    CHECK(desk.now.refuse(Countdown{.step = CountdownStep::off}).find("no countdown") != std::string::npos);
+}
+
 TEST_CASE("steps are done in their order, and what is refused says which one is under way") {
     const bool is_told = GENERATE(false, true);
     FollowedDesk desk;
@@ -135,6 +145,18 @@ TEST_CASE("a step that its checks may hold back is under way until an event says
     desk.now.see(of_procedure(EventId::step_done, "dry-run", "inert"));
     CHECK(desk.now.refuse(deed("on_rail", StepDeed::done)).empty());
     CHECK_FALSE(desk.now.refuse(deed("inert", StepDeed::done)).empty());
+}
+
+TEST_CASE("a step that made no event is not waited for once a later one has") {
+    FollowedDesk desk;
+    desk.accept(command("dry-run", ProcedureStep::begin));
+    desk.now.see(of_procedure(EventId::procedure_begun, "dry-run"));
+    desk.accept(deed("inert", StepDeed::done)); // of two operators at once: it was done already
+    desk.now.see(of_procedure(EventId::step_done, "dry-run", "inert"));
+    desk.now.ask(deed("inert", StepDeed::done));
+    desk.accept(deed("on_rail", StepDeed::done));
+    desk.now.see(of_procedure(EventId::step_done, "dry-run", "on_rail"));
+    CHECK(desk.now.refuse(deed("inert", StepDeed::done)).find("every step") != std::string::npos);
 }
 
 TEST_CASE("a statement is taken while it can count, and else says what to begin or repeat") {
