@@ -47,7 +47,11 @@ constexpr int kRounds = 4;
 Schema schema() {
     Schema out;
     const auto table = [&](const std::string& name, double period_s, const std::vector<std::string>& columns) {
-        Table one{.id = static_cast<TableId>(out.tables.size()), .name = name, .title = name, .period_s = period_s};
+        Table one{.id = static_cast<TableId>(out.tables.size()),
+                  .name = name,
+                  .title = name,
+                  .period_s = period_s,
+                  .columns = {}};
         for (const std::string& column : columns) {
             one.columns.push_back({.name = column, .title = column, .unit = "m"});
             one.columns.back().step = 0.005;
