@@ -101,7 +101,7 @@ export function checks_at(
     const { column: states, value: state } = at(`${check.id}_state`);
     const said = check.statement ? newest_event(tape, vehicle, 'statement', { check: check.id }, since_s) : undefined;
     const known = column !== undefined && Number.isFinite(value);
-    const drawn = known && Number.isFinite(margin) && column.enumeration.size === 0;
+    const drawn = known && Number.isFinite(margin) && column.enumeration.size === 0 && !check.statement;
     return {
       check,
       state: state_of(states, state),

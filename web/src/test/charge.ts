@@ -80,9 +80,17 @@ function sigma_place(table: Table, column: Column | undefined): number {
   return table.columns.findIndex((one) => one.name === name);
 }
 
+export interface Limit {
+  value: number;
+  /** What is measured has to be at least this, not at most. */
+  is_least: boolean;
+}
+
 /** The limit of a check on a column of the charge's table, as it was decided last. */
-export function limit_of(tape: Tape, vehicle: number, check: string): number {
-  const decided = newest_event(tape, vehicle, 'check_decided', { check });
-  const limit = decided?.data['limit'];
-  return typeof limit === 'number' ? limit : NaN;
+export function limit_of(tape: Tape, vehicle: number, check: string): Limit | undefined {
+  const data = newest_event(tape, vehicle, 'check_decided', { check })?.data;
+  const [value, measured, margin] = ['limit', 'measured', 'margin'].map((name) => Number(data?.[name] ?? NaN));
+  if (value === undefined || measured === undefined || margin === undefined || Number.isNaN(value + margin)) return;
+  // The margin counts from the limit towards what is allowed.
+  return { value, is_least: Math.abs(measured - value - margin) < Math.abs(value - measured - margin) };
 }

@@ -10,7 +10,7 @@ import { find_role, type ColumnRef } from '../tape/roles';
 import type { Tape } from '../tape/tape';
 import { format_fixed } from '../text/format';
 import { rounded_number } from '../text/rounding';
-import type { Charge } from './charge';
+import type { Charge, Limit } from './charge';
 
 export interface Window {
   from_ms: number;
@@ -113,12 +113,19 @@ const kGap_ms = 60;
 const kTicks = 2.5;
 const kPad = 0.08;
 
-/** `limit`: of the figure; NaN where there is none. */
-export function line_of({ column, subject }: Subjects, points: Points, window: Window, limit: number): Line {
+/** `of_figure`: the limit of the figure's size, in the unit of the charge's table. */
+export function line_of(
+  { column: channel, subject }: Subjects,
+  points: Points,
+  window: Window,
+  of_figure: Limit | undefined,
+): Line {
+  const [column, turned] = in_degrees(channel);
   const base = subject.change ? mean(points.values.filter((_, i) => (points.ms[i] ?? 0) < 0)) : 0;
-  const values = points.values.map((value) => value - (Number.isFinite(base) ? base : 0));
+  const values = points.values.map((value) => turned * (value - (Number.isFinite(base) ? base : 0)));
   const finite = values.filter(Number.isFinite);
   const found = extreme(values, points.ms, subject.figure);
+  const limit = (of_figure?.value ?? NaN) * (subject.figure === 'greatest' && found.value < 0 ? -1 : 1);
   const size = Math.max(...finite.map(Math.abs), 0);
   const { symbol, gain, decimals } = unit_of(column, size);
   const shown = (value: number): string => format_fixed(value * gain, decimals);
@@ -152,7 +159,7 @@ export function line_of({ column, subject }: Subjects, points: Points, window: W
     limit: near
       ? {
           part: part(limit),
-          text: `${subject.figure === 'least' ? 'least' : 'most'} ${format_fixed(limit * gain, decimals).replace(/\.?0+$/, '')}\u00a0${symbol}`,
+          text: `${of_figure?.is_least ? 'least' : 'most'} ${format_fixed(Math.abs(limit) * gain, decimals).replace(/(\.\d*[1-9])0+$|\.0+$/, '$1')}\u00a0${symbol}`,
         }
       : undefined,
     value_at: (ms) => {
@@ -163,6 +170,12 @@ export function line_of({ column, subject }: Subjects, points: Points, window: W
         : '';
     },
   };
+}
+
+/** Turn rates are drawn in degrees per second, in which the charge's table has them; with the factor to get there. */
+function in_degrees(column: Column): [Column, number] {
+  if (column.unit !== 'rad/s') return [column, 1];
+  return [{ ...column, unit: 'deg/s', decimals: Math.max(0, column.decimals - 2) }, 180 / Math.PI];
 }
 
 const mean = (values: readonly number[]): number => values.reduce((sum, value) => sum + value, 0) / values.length;

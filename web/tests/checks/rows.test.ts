@@ -44,6 +44,12 @@ describe('a check', () => {
     expect(tally.in_the_way.map((one) => one.check.id)).toEqual(['battery', 'seen', 'later']);
   });
   it('with the least of its room left is found', () => expect(tightest(list.rows)?.check.id).toBe('shock'));
+  it('that a person confirms has no margin', () => {
+    const confirmed = { [`v/${kTable}`]: { ...rows[`v/${kTable}`], ...cells('seen', 'holds', 1, 0) } };
+    const all = checks_at(replay_at(60, about, confirmed), 0, kTable, checks).rows;
+    expect(all.find((one) => one.check.id === 'seen')).toMatchObject({ state: 'holds', margin: '', part: NaN });
+    expect(tightest(all)?.check.id).toBe('shock');
+  });
 });
 
 it('takes nothing from before its procedure was begun', () => {

@@ -1,6 +1,6 @@
 /** The picture of a charge: edges, window, lines and their figures. */
 import { describe, expect, it } from 'vitest';
-import { charges_at } from '../../src/test/charge';
+import { charges_at, limit_of, type Limit } from '../../src/test/charge';
 import { axis_ms, edge_words, line_of, points_of, subjects_of, window_of } from '../../src/test/picture';
 import type { Series } from '../../src/stream/blocks';
 import { column, description, event, pair, replay_at, table } from '../support/builders';
@@ -17,6 +17,7 @@ const charge = table(
 const burst = table('v/burst.samples', 'batch', [
   column('p', 'Pa', { title: 'Bay pressure', role: 'charge_bay_pressure', decimals: 0 }),
   column('u', 'V', { title: 'Battery', role: 'charge_battery', decimals: 2 }),
+  column('w', 'rad/s', { title: 'Turn rate', role: 'charge_turn_rate', decimals: 2 }),
 ]);
 const about = description([charge, burst]);
 const found = { 'v/charge/drogue': { lid_off: 0.0186, lid_off_sigma: 5e-4, settled: 0.2, settled_sigma: 4e-3 } };
@@ -44,8 +45,9 @@ describe('a charge', () => {
 /** A millisecond apart from 10 ms before the firing at 50 s. */
 const series = (values: readonly (readonly [number, number])[]): Series => {
   const t_s = Float64Array.from(values, (_, i) => 50 + (i - 10) / 1000);
-  const cells = Float64Array.from([...values.map(([p]) => p), ...values.map(([, u]) => u)]);
-  return { table: 1, columns: 2, rows: values.length, decimated: false, t_s, min: cells, max: cells, mean: cells };
+  const turning = values.map((_, i) => (i === 20 ? -Math.PI : 0));
+  const cells = Float64Array.from([...values.map(([p]) => p), ...values.map(([, u]) => u), ...turning]);
+  return { table: 1, columns: 3, rows: values.length, decimated: false, t_s, min: cells, max: cells, mean: cells };
 };
 const kWindow = { from_ms: -20, to_ms: 160 };
 const samples = Array.from({ length: 40 }, (_, i): [number, number] => [
@@ -54,7 +56,7 @@ const samples = Array.from({ length: 40 }, (_, i): [number, number] => [
 ]);
 
 describe('a line', () => {
-  const draw = (cursor_s: number, place: number, limit = NaN) => {
+  const draw = (cursor_s: number, place: number, limit?: Limit) => {
     const tape = replay_at(cursor_s, about, {});
     const subjects = subjects_of(tape, 0);
     const subject = subjects[place]!;
@@ -68,13 +70,23 @@ describe('a line', () => {
       at: 'at 10.0\u00a0ms',
     }));
   it('of the battery says the least, beside its limit', () => {
-    const line = draw(60, 1, 7.4);
+    const line = draw(60, 2, { value: 7.4, is_least: true });
     expect(line).toMatchObject({ figure: '7.78', at: 'least, at 5.0\u00a0ms', limit: { text: 'least 7.4\u00a0V' } });
     expect(line.limit?.part).toBeGreaterThan(0);
   });
-  it('shows nothing from after the cursor', () => expect(draw(50.003, 1).figure).toBe('8.24'));
+  it('has a limit from the side that its check has it', () => {
+    expect(draw(60, 0, { value: 2000, is_least: true }).limit?.text).toBe('least 20\u00a0hPa');
+    expect(draw(60, 0, { value: 4000, is_least: false }).limit?.text).toBe('most 40\u00a0hPa');
+  });
+  it('of a turn rate is in degrees per second, its limit on the side of what turned most', () => {
+    // \u03c0 rad/s are 180 °/s, by definition of the degree (SI Brochure, 9th edition, table 8)
+    const line = draw(60, 1, { value: 200, is_least: false });
+    expect(line).toMatchObject({ figure: '\u2212180', unit: '°/s', limit: { text: 'most 200\u00a0°/s' } });
+    expect(line.limit?.part).toBeLessThan(0.5);
+  });
+  it('shows nothing from after the cursor', () => expect(draw(50.003, 2).figure).toBe('8.24'));
   it('says its value at a moment, and nothing where there is none', () => {
-    const line = draw(60, 1);
+    const line = draw(60, 2);
     expect(line.value_at(5.4)).toBe('7.78\u00a0V');
     expect(line.value_at(-15)).toBe('');
     expect(line.value_at(150)).toBe('');
@@ -86,3 +98,14 @@ it.each([
   [96.3, 4, '96 ±\u202f4'],
   [0, NaN, '0.0'],
 ])('an edge at %d ± %d is %s', (ms, sigma, text) => expect(edge_words(ms, sigma)).toBe(text));
+
+it.each([
+  ['at least', { limit: 20, measured: 48.7, margin: 28.7 }, { value: 20, is_least: true }],
+  ['at most', { limit: 150, measured: 118, margin: 32 }, { value: 150, is_least: false }],
+  ['at least, and is below', { limit: 20, measured: 12, margin: -8 }, { value: 20, is_least: true }],
+  ['at most, and is above', { limit: 150, measured: 170, margin: -20 }, { value: 150, is_least: false }],
+  ['nothing', { measured: 1 }, undefined],
+])('a check that wants %s says so by its margin', (_, figures, limit) => {
+  const decided = event(1, 55, 'check', 'check_decided', { data: { check: 'pulse', ...figures } });
+  expect(limit_of(replay_at(60, about, {}, [decided]), 0, 'pulse')).toEqual(limit);
+});
