@@ -2,10 +2,12 @@
 // the demo's procedure that it should, and no other. TURNSTONE_FLIGHTS=50 runs the full set.
 #include <catch2/catch.hpp>
 
+#include <algorithm>
 #include <atomic>
 #include <cmath>
 #include <cstdlib>
 #include <functional>
+#include <iterator>
 #include <map>
 #include <set>
 #include <thread>
@@ -173,22 +175,38 @@ const std::vector<StandCase>& stand_cases() {
     return kCases;
 }
 
+/// Those that should fail and, in a hole that losses made, say that the record cannot tell.
+std::set<std::string> lost_in_holes(const std::set<std::string>& should_fail, const ChargeTest& test) {
+    std::set<std::string> out;
+    std::ranges::set_intersection(should_fail, checks_that(CheckState::not_evaluated, test),
+                                  std::inserter(out, out.end()));
+    return out;
+}
+
 } // namespace
 
 TEST_CASE("separation tests fail the checks that they should and no other") {
-    for (const StandCase& each : stand_cases())
-        for (const double loss : {0.0, 0.05}) {
+    for (const double loss : {0.0, 0.05}) {
+        std::size_t flown = 0, with_holes = 0;
+        for (const StandCase& each : stand_cases()) {
             const auto tests = charge_tests(stand(each.scenario, loss), separation_seeds());
             for (std::size_t k = 0; k < tests.size(); ++k) {
                 INFO(each.scenario << ", seed " << kFirstStandSeed + k << ", loss " << loss);
                 CHECK(tests[k].rows.size() == 1);
                 CHECK(tests[k].count(EventId::charge_fired) == 2); // with the main charge's
-                CHECK(checks_that(CheckState::fails, tests[k]) == each.fails);
                 CHECK(checks_that(CheckState::waits, tests[k]) == std::set<std::string>{"charge_spent", "disarmed"});
-                // Losses make holes of their own.
+                const auto holes = lost_in_holes(each.fails, tests[k]);
+                auto found = checks_that(CheckState::fails, tests[k]);
+                found.insert(holes.begin(), holes.end());
+                CHECK(found == each.fails);
                 if (loss == 0) CHECK(checks_that(CheckState::not_evaluated, tests[k]) == each.not_evaluated);
+                ++flown;
+                with_holes += !holes.empty();
             }
         }
+        INFO("loss " << loss << ": of " << flown << " tests a check could not tell in " << with_holes);
+        CHECK(with_holes * 100 <= (loss == 0 ? 0 : flown));
+    }
 }
 
 TEST_CASE("separation tests find edges within their sigmas, from the transmitter's bytes") {
