@@ -136,7 +136,8 @@ std::set<std::string> checks_that(CheckState state, const ChargeTest& test) {
 struct StandCase {
     std::string scenario;
     std::set<std::string> fails;
-    std::set<std::string> not_evaluated; ///< what the record cannot say then
+    std::set<std::string> not_evaluated;    ///< what the record cannot say then
+    std::set<std::string> as_it_falls = {}; ///< what it can say or cannot, as the seed has it
 };
 
 const std::set<std::string> kNoTimes{"lid_off", "free_time", "settled"};
@@ -162,7 +163,10 @@ const std::vector<StandCase>& stand_cases() {
          {"igniter_current", "pulse_begins", "pulse_peak", "lid_came_off", "lid_off", "line_came_taut", "free_time",
           "payload_turned", "shock", "not_saturated", "settled", "barometer_came_back", "barometer_back",
           "battery_least", "battery_came_back", "battery_back"}},
-        {"gap-at-the-charge", {"no_gap"}, {"barometer_came_back", "barometer_back", "payload_turned", "settled"}},
+        {"gap-at-the-charge",
+         {"no_gap"},
+         {"payload_turned", "settled"},
+         {"barometer_came_back", "barometer_back"}}, // the gap may end before the barometer is back
         {"barometer-dead",
          {"barometer_alive"},
          {"barometer_came_back", "barometer_back", "barometer_offset", "barometer_noise"}},
@@ -199,7 +203,9 @@ TEST_CASE("separation tests fail the checks that they should and no other") {
                 auto found = checks_that(CheckState::fails, tests[k]);
                 found.insert(holes.begin(), holes.end());
                 CHECK(found == each.fails);
-                if (loss == 0) CHECK(checks_that(CheckState::not_evaluated, tests[k]) == each.not_evaluated);
+                auto untold = checks_that(CheckState::not_evaluated, tests[k]);
+                for (const std::string& check : each.as_it_falls) untold.erase(check);
+                if (loss == 0) CHECK(untold == each.not_evaluated);
                 ++flown;
                 with_holes += !holes.empty();
             }
