@@ -89,8 +89,9 @@ export interface Limit {
 /** The limit of a check on a column of the charge's table, as it was decided last. */
 export function limit_of(tape: Tape, vehicle: number, check: string): Limit | undefined {
   const data = newest_event(tape, vehicle, 'check_decided', { check })?.data;
-  const [value, measured, margin] = ['limit', 'measured', 'margin'].map((name) => Number(data?.[name] ?? NaN));
-  if (value === undefined || measured === undefined || margin === undefined || Number.isNaN(value + margin)) return;
-  // The margin counts from the limit towards what is allowed.
-  return { value, is_least: Math.abs(measured - value - margin) < Math.abs(value - measured - margin) };
+  const figure = (name: string): number => Number(data?.[name] ?? NaN);
+  const value = figure('limit');
+  // The margin counts from the limit towards what is allowed: exactly at the limit nothing says where that is.
+  const side = (figure('measured') - value) * figure('margin');
+  return side > 0 || side < 0 ? { value, is_least: side > 0 } : undefined;
 }

@@ -105,6 +105,7 @@ it.each([
   ['at least, and is below', { limit: 20, measured: 12, margin: -8 }, { value: 20, is_least: true }],
   ['at most, and is above', { limit: 150, measured: 170, margin: -20 }, { value: 150, is_least: false }],
   ['nothing', { measured: 1 }, undefined],
+  ['what is measured exactly', { limit: 20, measured: 20, margin: 0 }, undefined],
 ])('a check that wants %s says so by its margin', (_, figures, limit) => {
   const decided = event(1, 55, 'check', 'check_decided', { data: { check: 'pulse', ...figures } });
   expect(limit_of(replay_at(60, about, {}, [decided]), 0, 'pulse')).toEqual(limit);
