@@ -3,8 +3,8 @@
 #include <filesystem>
 #include <optional>
 #include <string>
-#include <system_error>
 
+#include "server/record/format/database_files.hpp"
 #include "server/record/format/layout.hpp"
 #include "server/record/format/recording_id.hpp"
 #include "server/record/format/sqlite.hpp"
@@ -21,9 +21,9 @@ class Unfinished {
     Unfinished(const std::filesystem::path& directory, const std::string& id)
         : path_(directory / ("." + id + std::string(kUnfinishedEnding))), claim_(RecordingClaim::take(path_)) {
         if (!claim_) throw SqliteError(SQLITE_BUSY, "another process is at it; wait for that one");
-        remove(); // of a process that was killed
+        remove_database(path_); // of a process that was killed
     }
-    ~Unfinished() { remove(); }
+    ~Unfinished() { remove_database(path_); }
     Unfinished(const Unfinished&) = delete;
     Unfinished& operator=(const Unfinished&) = delete;
     [[nodiscard]] const std::filesystem::path& path() const noexcept { return path_; }
@@ -49,10 +49,6 @@ class Unfinished {
     }
 
   private:
-    void remove() const noexcept {
-        std::error_code ignored; // it does no harm
-        for (const char* ending : {"", "-wal", "-shm"}) std::filesystem::remove(path_.string() + ending, ignored);
-    }
     const std::filesystem::path path_;
     const std::optional<RecordingClaim> claim_;
 };

@@ -1,7 +1,6 @@
 #include "server/record/amend/set_aside.hpp"
 
 #include <algorithm>
-#include <array>
 #include <cerrno>
 #include <cstring>
 #include <system_error>
@@ -10,6 +9,7 @@
 #include <stdio.h>
 #include <sys/stat.h>
 
+#include "server/record/format/database_files.hpp"
 #include "server/record/read/catalogue.hpp"
 #include "server/record/write/recording_claim.hpp"
 #include "server/record/write/repair.hpp"
@@ -19,13 +19,11 @@ namespace turnstone {
 namespace {
 
 constexpr const char* kAsideFolder = ".removed";
-/// A file, and what SQLite may have left beside it.
-constexpr std::array kEndings{"", "-wal", "-shm", "-journal"};
 
 /// In that order away and in the other one back, so that a file that a kill left half moved comes back whole. Empty:
 /// done.
 std::string move_all(const std::filesystem::path& from, const std::filesystem::path& to, bool back) {
-    auto endings = kEndings;
+    auto endings = kDatabaseEndings;
     if (back) std::ranges::reverse(endings);
     for (const char* ending : endings) {
         const std::string source = from.string() + ending, target = to.string() + ending;
@@ -34,11 +32,6 @@ std::string move_all(const std::filesystem::path& from, const std::filesystem::p
         return std::strerror(errno);
     }
     return {};
-}
-
-void remove_all_of(const std::filesystem::path& file) {
-    std::error_code ignored; // it is tried again next time
-    for (const char* ending : kEndings) std::filesystem::remove(file.string() + ending, ignored);
 }
 
 /// When it was moved: the file's own times are those of the recording.
@@ -57,7 +50,7 @@ Result<void> set_aside(const std::filesystem::path& recording) {
     std::error_code error;
     std::filesystem::create_directories(folder, error);
     const std::filesystem::path aside = folder / recording.filename();
-    if (!error) remove_all_of(aside); // an earlier one of that id, which gave its place to this
+    if (!error) remove_database(aside); // an earlier one of that id, which gave its place to this
     const std::string why = error ? error.message() : move_all(recording, aside, false);
     if (!why.empty())
         return fail(recording.string() + " cannot be moved aside: " + why + "; check who may write to its folder");
@@ -78,7 +71,7 @@ std::vector<AsideRecording> recordings_aside(const std::filesystem::path& direct
     for (const std::filesystem::path& file : recording_files(directory / kAsideFolder)) {
         const auto until = moved_at(file) + kKeptAside;
         if (until <= now)
-            remove_all_of(file);
+            remove_database(file);
         else
             found.push_back({file.stem().string(),
                              std::chrono::duration_cast<std::chrono::nanoseconds>(until.time_since_epoch()).count()});

@@ -11,6 +11,8 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "server/record/format/database_files.hpp"
+
 namespace turnstone {
 
 namespace {
@@ -78,7 +80,7 @@ void create_recording(const std::filesystem::path& path, const SetupTexts& setup
                       const RecordingHead& head, bool sync_every_commit) {
     // Made under a hidden name and renamed when whole.
     const std::filesystem::path hidden = path.parent_path() / ("." + path.filename().string() + ".new");
-    std::filesystem::remove(hidden);
+    remove_database(hidden); // of a process that was killed
     {
         Database database(hidden, Database::Mode::create);
         database.execute(sync_every_commit ? "PRAGMA synchronous = FULL" : "PRAGMA synchronous = NORMAL");

@@ -4,6 +4,7 @@
 #include <chrono>
 #include <cstring>
 
+#include "server/record/format/database_files.hpp"
 #include "server/record/format/fixed_tables.hpp"
 #include "server/record/write/recording_claim.hpp"
 #include "server/record/write/recording_file.hpp"
@@ -51,12 +52,6 @@ void for_each_entry(const std::filesystem::path& directory, OnEntry&& on_entry) 
 std::string between(const std::string& name, std::string_view begin, std::string_view end) {
     if (name.size() <= begin.size() + end.size() || !name.starts_with(begin) || !name.ends_with(end)) return "";
     return name.substr(begin.size(), name.size() - begin.size() - end.size());
-}
-
-void remove_with_journals(const std::filesystem::path& path) {
-    std::error_code ignored; // one that stays does no harm
-    for (const char* ending : {"", "-wal", "-shm", "-journal"})
-        std::filesystem::remove(path.string() + ending, ignored);
 }
 
 } // namespace
@@ -114,7 +109,7 @@ void remove_leftovers(const std::filesystem::path& directory) {
             if (!std::filesystem::exists(recording(index), error) && !error) half_made.push_back(entry.path());
         }
     });
-    for (const auto& path : half_made) remove_with_journals(path);
+    for (const auto& path : half_made) remove_database(path);
     for (const auto& path : locked) {
         try {
             if (!RecordingClaim::is_held(path)) (void)RecordingClaim::take(path); // it goes with the claim

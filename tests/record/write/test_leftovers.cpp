@@ -9,8 +9,12 @@
 
 #include <catch2/catch.hpp>
 
+#include "server/record/format/sqlite.hpp"
+#include "server/record/unfinished.hpp"
 #include "server/record/write/recording_claim.hpp"
+#include "server/record/write/recording_file.hpp"
 #include "server/record/write/repair.hpp"
+#include "tests/record/demo_flight.hpp"
 #include "tests/record/support.hpp"
 
 namespace turnstone {
@@ -60,6 +64,38 @@ TEST_CASE("leftovers of killed processes go, and everything that somebody needs 
                                   ".live.sqlite.lock"};
     std::ranges::sort(stay);
     CHECK(sorted_names(folder) == stay);
+}
+
+TEST_CASE("a journal that a kill left spoils nothing that is made under the name of its file") {
+    const TemporaryFolder folder;
+    const PipelineSetup setup = demo_setup();
+    const Schema schema = Pipeline(setup, kStart_ns).schema();
+    const auto make = [&](const std::filesystem::path& path) {
+        create_recording(path, texts_of(setup), schema, {kStart_ns, kStart_ns, "", ""}, false);
+    };
+    // What SQLite finds after a kill amid a transaction: the journal as it stood then, by SQLite itself.
+    const auto other = folder.recording("other");
+    make(other);
+    REQUIRE(make_single_file(other));
+    const auto journal = folder.path() / "journal";
+    {
+        Database writing(other, Database::Mode::read_write);
+        writing.execute("DELETE FROM vehicle_file; VACUUM; PRAGMA cache_size = 1"); // its pages are not the other's
+        writing.execute("BEGIN; UPDATE own_column SET description = description || 'x'");
+        std::filesystem::copy_file(other.string() + "-journal", journal);
+        REQUIRE(std::filesystem::file_size(journal) > 1024);
+    }
+    const auto name = folder.path() / ".flight.unfinished.sqlite";
+    for (const char* file : {".flight.unfinished.sqlite-journal", "..flight.unfinished.sqlite.new-journal"}) {
+        INFO(file);
+        std::filesystem::copy_file(journal, folder.path() / file);
+        const Unfinished unfinished(folder.path(), "flight");
+        make(unfinished.path());
+        RecordingFile(unfinished.path(), schema, false).close("clean");
+        Database made(unfinished.publish(kStart_ns, "made"), Database::Mode::read_only);
+        CHECK(made.text("PRAGMA integrity_check") == "ok");
+        CHECK(made.text("SELECT value FROM meta WHERE key = 'ended'") == "clean");
+    }
 }
 
 TEST_CASE("a look whether a recording is in work keeps nobody from taking it, and removing leftovers does not either") {

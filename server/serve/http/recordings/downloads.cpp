@@ -9,6 +9,7 @@
 
 #include <fmt/format.h>
 
+#include "server/record/format/database_files.hpp"
 #include "server/record/read/recording_bytes.hpp"
 #include "server/serve/random_key.hpp"
 
@@ -68,11 +69,7 @@ constexpr double kBytesPerSecondMin = 64 << 10;
 class CopyFile {
   public:
     explicit CopyFile(std::filesystem::path path) : path_(std::move(path)) {}
-    ~CopyFile() {
-        std::error_code ignored; // what was never made is not there
-        for (const char* ending : {"", "-journal", "-wal", "-shm"})
-            std::filesystem::remove(path_.string() + ending, ignored);
-    }
+    ~CopyFile() { remove_database(path_); }
     CopyFile(const CopyFile&) = delete;
     CopyFile& operator=(const CopyFile&) = delete;
     [[nodiscard]] const std::filesystem::path& path() const noexcept { return path_; }
