@@ -80,8 +80,11 @@ build_config() {
         cmake -S . -B "build/$config" -G Ninja -DTURNSTONE_CONFIG="$config" -DTURNSTONE_WEB=$web >"build/configure-$config.log" 2>&1 ||
             { cat "build/configure-$config.log"; stop "configuring failed; the lines above say why"; }
     fi
+    # A compiler takes up to 2 GB.
+    local jobs
+    jobs=$(awk -v jobs="$(($(nproc) + 1))" '/^MemAvailable/ {fits = int($2 / 2000000)} END {if (fits < jobs) jobs = fits; print jobs < 1 ? 1 : jobs}' /proc/meminfo)
     say "Building build/$config"
-    cmake --build "build/$config" ${@:+--target "$@"}
+    cmake --build "build/$config" -j "$jobs" ${@:+--target "$@"}
 }
 
 mkdir -p build

@@ -4,15 +4,13 @@
 #include <charconv>
 #include <cstdint>
 
+#include "shared/digits.hpp"
+
 namespace turnstone {
 namespace {
 
 /// More than any double has.
 constexpr long kGreatExponent = 1'000'000;
-
-bool is_digit(char c) noexcept {
-    return c >= '0' && c <= '9';
-}
 
 std::string_view without_blanks(std::string_view text) noexcept {
     const std::size_t begin = text.find_first_not_of(' ');

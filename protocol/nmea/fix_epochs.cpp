@@ -4,11 +4,12 @@
 #include <array>
 #include <cmath>
 
+#include "shared/constants.hpp"
+
 namespace turnstone {
 namespace {
 
 constexpr double kDay_s = 86400;
-constexpr double kKnot_mps = 1852.0 / 3600.0;
 constexpr double kKilometreAnHour_mps = 1 / 3.6;
 /// Two sentences say the same time when they differ by less; receivers write milliseconds at most.
 constexpr double kSameTime_s = 0.0005;

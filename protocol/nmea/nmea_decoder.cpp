@@ -6,11 +6,11 @@
 
 #include "protocol/packet/space_packet.hpp"
 #include "protocol/text/column_name.hpp"
+#include "shared/constants.hpp"
 
 namespace turnstone {
 namespace {
 
-constexpr double kKnot = 1852.0 / 3600.0;
 constexpr double kMile_mps = 0.44704; // an hour: BIPM SI brochure by way of the international yard
 constexpr double kCelsius = 273.15;
 constexpr double kBar_pa = 1e5;
@@ -55,7 +55,7 @@ double in_si(double value, std::string_view type, std::string_view unit) noexcep
 
 double wind_mps(double speed, char unit) noexcept {
     switch (unit) {
-    case 'N': return speed * kKnot;
+    case 'N': return speed * kKnot_mps;
     case 'K': return speed / 3.6;
     case 'S': return speed * kMile_mps;
     default: return speed;
@@ -295,7 +295,7 @@ DecodedPacket NmeaDecoder::weather(const NmeaSentence& sentence) noexcept {
     return one_row(NmeaPacket::weather,
                    std::array{std::isfinite(bar) ? bar * kBar_pa : inches * kInchOfMercury_pa, air_c + kCelsius,
                               water_c + kCelsius, relative, absolute, dew_c + kCelsius,
-                              std::isfinite(mps) ? mps : knots * kKnot, from, from_magnetic});
+                              std::isfinite(mps) ? mps : knots * kKnot_mps, from, from_magnetic});
 }
 
 DecodedPacket NmeaDecoder::heading(const NmeaSentence& sentence) noexcept {

@@ -3,14 +3,12 @@
 #include <algorithm>
 #include <cmath>
 
+#include "shared/digits.hpp"
+
 namespace turnstone {
 namespace {
 
 constexpr double kDegreesOfMinute = 1.0 / 60;
-
-bool is_digit(char c) noexcept {
-    return c >= '0' && c <= '9';
-}
 
 bool are_digits(std::string_view text) noexcept {
     return std::ranges::all_of(text, is_digit);

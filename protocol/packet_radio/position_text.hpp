@@ -4,11 +4,10 @@
 #include <string_view>
 
 #include "protocol/packet_radio/report.hpp"
+#include "shared/constants.hpp"
 
 namespace turnstone {
 
-inline constexpr double kKnot_mps = 1852.0 / 3600.0;
-inline constexpr double kFoot_m = 0.3048;
 inline constexpr unsigned kAmbiguityMost = 4;
 inline constexpr char kWeatherSymbol = '_';
 

@@ -4,6 +4,8 @@
 #include <array>
 #include <cstddef>
 
+#include "shared/digits.hpp"
+
 namespace turnstone {
 namespace {
 
@@ -27,10 +29,6 @@ constexpr auto kPrefixes =
 
 bool is_one_of(const auto& list, std::string_view text) {
     return std::find(list.begin(), list.end(), text) != list.end();
-}
-
-bool is_digit(char c) {
-    return c >= '0' && c <= '9';
 }
 
 bool is_atom(std::string_view text) {

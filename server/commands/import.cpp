@@ -19,7 +19,6 @@ namespace {
 
 using nlohmann::json;
 
-constexpr std::chrono::seconds kProgressStep{5};
 constexpr std::size_t kLinesMost = 20;
 
 /// The file, or else the one of the vehicle's folder that the recording holds.

@@ -1,6 +1,7 @@
 #pragma once
 /// A subcommand, the word after "turnstone": what it is for, what it takes, what it does. To add one, write a file in
 /// this folder with a function that returns it, declare that in subcommands.hpp, and list it in subcommands.cpp.
+#include <chrono>
 #include <functional>
 #include <map>
 #include <ostream>
@@ -34,6 +35,8 @@ struct Subcommand {
 };
 
 inline constexpr int kExitMisused = 2; ///< the command line makes no sense
+/// Between two lines that say how far a long job is.
+inline constexpr std::chrono::seconds kProgressStep{5};
 
 /// What the program is for, and what it never does, with which help ends.
 inline constexpr std::string_view kAbout =

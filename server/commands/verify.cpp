@@ -10,9 +10,6 @@ namespace turnstone {
 
 namespace {
 
-/// Long recordings take minutes.
-constexpr std::chrono::seconds kProgressStep{5};
-
 /// A line every few seconds while a file is verified.
 class ProgressLines {
   public:

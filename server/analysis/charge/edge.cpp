@@ -24,7 +24,7 @@ double ramp(double t, double edge, double width) {
 }
 
 /// What the readings are held against.
-struct Fit {
+struct Hypothesis {
     std::span<const Reading> readings;
     double level_end_s; ///< later readings are beyond the level
     double mean_over_s;
@@ -33,7 +33,7 @@ struct Fit {
 };
 
 /// Logarithm of the likelihood that the edge is there, level and slope taken out.
-double log_likelihood(const Fit& fit, double edge_s) {
+double log_likelihood(const Hypothesis& fit, double edge_s) {
     Eigen::Matrix2d normal = Eigen::Matrix2d::Zero();
     Eigen::Vector2d right = Eigen::Vector2d::Zero();
     double square_sum = 0;
@@ -78,12 +78,12 @@ Edge find_edge(const Signal& signal, double from_s, double until_s, double sign,
     for (std::size_t k = 0; k < kLevelReadings && level != all.begin(); ++k, --level)
         if (k >= 2 && std::abs(size(*(level - 1))) > std::max(3 * of.noise, kFoot * size(*top))) break;
     const double level_end_s = level != begin ? (begin - 1)->t_s : begin->t_s - std::max(signal.mean_over_s, 1e-9);
-    const Fit fit{.readings = {level, half + 1},
-                  .level_end_s = level_end_s,
-                  .mean_over_s = signal.mean_over_s,
-                  .sign = sign,
-                  .level = of.level,
-                  .noise = std::hypot(of.noise, kLeftOut * size(*top))};
+    const Hypothesis fit{.readings = {level, half + 1},
+                         .level_end_s = level_end_s,
+                         .mean_over_s = signal.mean_over_s,
+                         .sign = sign,
+                         .level = of.level,
+                         .noise = std::hypot(of.noise, kLeftOut * size(*top))};
 
     // It may hide in the noise of the last reading at the level.
     const double low_s = (begin - level >= 2 ? (begin - 2)->t_s : level_end_s) - signal.mean_over_s;

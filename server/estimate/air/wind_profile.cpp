@@ -11,7 +11,7 @@ namespace turnstone::estimate {
 
 namespace {
 
-constexpr double kUnknown_mps = 5.0;
+constexpr double kUnknownWind_mps = 5.0;
 constexpr double kCommonFraction = 0.7;      // of the variance is the same at all heights
 constexpr double kLength_m = 300.0;          // over which the rest decorrelates
 constexpr double kAnemometerSigma_mps = 1.0; // gusts over a minute, and a mast lower than the vehicle
@@ -50,7 +50,7 @@ WindProfile::Nodes weights(double height_m) {
 } // namespace
 
 WindProfile::WindProfile(const Site& site) : unknown_(site.wind.empty()) {
-    Nodes sigma = Nodes::Constant(kUnknown_mps);
+    Nodes sigma = Nodes::Constant(kUnknownWind_mps);
     for (int k = 0; k < kNodes && !unknown_; ++k) {
         const Eigen::Vector2d wind = forecast(site.wind, node_height_m(k));
         east_(k) = wind.x();

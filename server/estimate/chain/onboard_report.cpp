@@ -14,7 +14,7 @@ using Eigen::Vector3d;
 
 namespace {
 
-constexpr double kWindow_s = 2.0;
+constexpr double kJudged_s = 2.0;
 constexpr double kEnough_s = 0.5;
 constexpr double kDiffers = 4.0; // mean square
 constexpr double kCap = 100.0;   // one wild value must not judge the next two seconds
@@ -30,9 +30,9 @@ OnboardDifference difference(double value, double ground_sigma) {
 void AgreementMonitor::add(std::int64_t t_ns, double difference, double sigma) noexcept {
     const double ratio = difference / sigma;
     if (!std::isfinite(ratio)) return;
-    const double passed_s = t_ns_ == 0 ? 0 : std::clamp(seconds_between(t_ns_, t_ns), 0.0, kWindow_s);
+    const double passed_s = t_ns_ == 0 ? 0 : std::clamp(seconds_between(t_ns_, t_ns), 0.0, kJudged_s);
     t_ns_ = t_ns;
-    seen_s_ = std::min(seen_s_ + passed_s, kWindow_s);
+    seen_s_ = std::min(seen_s_ + passed_s, kJudged_s);
     const double part = seen_s_ > 0 ? std::min(1.0, passed_s / seen_s_) : 1.0;
     mean_ += part * (std::min(ratio * ratio, kCap) - mean_);
 }

@@ -7,13 +7,13 @@
 #include <numbers>
 
 #include "protocol/framing/line_deframer.hpp"
+#include "shared/constants.hpp"
 
 namespace turnstone::sim {
 
 namespace {
 
 constexpr double kByte_s = 10.0 / 38400;
-constexpr double kKnot_mps = 1852.0 / 3600.0;
 constexpr double kIdle_rpm = 900, kAtSea_rpm = 2400;
 constexpr double kSpeedAtSea_mps = 4.5;
 /// Of engine parts, first order: coolant, exhaust, revolutions.

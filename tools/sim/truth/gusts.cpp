@@ -4,11 +4,12 @@
 #include <cmath>
 #include <numbers>
 
+#include "shared/constants.hpp"
+
 namespace turnstone::sim {
 
 namespace {
 
-constexpr double kFoot_m = 0.3048;
 /// Standard deviation of both transverse states in the stationary distribution; they are uncorrelated.
 constexpr double kStationary = 0.5;
 
