@@ -74,59 +74,60 @@ void tethered_with(Scenario& scenario) {
         scenario.barometer_at_ejection = fault;
 }
 
-struct Course {
+struct NamedScenario {
     ScenarioName about;
     void (*apply)(Scenario& scenario);
 };
 
 constexpr std::array kCourses = {
-    Course{{"nominal", "Everything works: drogue at apogee, main at its height, touchdown"}, [](Scenario&) {}},
-    Course{{"late-drogue", "The drogue charge fires 6 s late, in a dive"},
-           [](Scenario& scenario) { scenario.drogue_late_s = 6.0; }},
-    Course{{"ballistic", "No charge fires; the vehicle comes down nose first and telemetry ends at impact"},
-           [](Scenario& scenario) { scenario.charges_fire = false; }},
-    Course{{"reboot-at-ejection", "The battery sags at the drogue charge and the flight computer reboots"},
-           [](Scenario& scenario) { scenario.reboots_at_ejection = true; }},
-    Course{{"gnss-loss", "The GNSS receiver loses its fix at liftoff and finds it again only after touchdown"},
-           [](Scenario& scenario) { scenario.gnss_lost_at_liftoff = true; }},
-    Course{{"barometer-failure", "The drogue charge's pressure pulse kills the barometer"},
-           [](Scenario& scenario) { scenario.barometer_at_ejection = BarometerFault::stuck; }},
-    Course{{"separation-test", "Tethered ground test: both charges fire with the vehicle lying on a stand"}, tethered},
-    Course{{"charge-does-not-light", "Separation test: the igniter fires, the drogue charge does not"},
-           tethered_with<ChargeFault::does_not_light>},
-    Course{{"charge-lights-late", "Separation test: the drogue charge lights 70 ms after its igniter"},
-           tethered_with<ChargeFault::lights_late>},
-    Course{{"nose-stuck", "Separation test: the lid stays on"}, tethered_with<ChargeFault::lid_stuck>},
-    Course{{"hard-shock", "Separation test: a shock beyond the accelerometer's range"},
-           tethered_with<ChargeFault::hard>},
-    Course{{"parachute-not-out", "Separation test: the lid comes off, the line never pulls"},
-           tethered_with<ChargeFault::no_parachute>},
-    Course{{"line-snag", "Separation test: the line catches and turns the payload over"},
-           tethered_with<ChargeFault::line_snags>},
-    Course{{"weak-battery", "Separation test: the battery sags deep and recovers slowly"},
-           tethered_with<ChargeFault::weak_battery>},
-    Course{{"brown-out", "Separation test: the supply collapses and the electronics are dark for 0.4 s"},
-           tethered_with<ChargeFault::brown_out>},
-    Course{{"reboot-on-the-stand", "Separation test: the flight computer reboots as the drogue charge fires"},
-           [](Scenario& scenario) {
-               tethered(scenario);
-               scenario.reboots_at_ejection = true;
-           }},
-    Course{{"gap-at-the-charge", "Separation test: the radio is silent as the drogue charge fires"},
-           [](Scenario& scenario) {
-               tethered(scenario);
-               scenario.gap_at_ejection = true;
-           }},
-    Course{{"barometer-dead", "Separation test: the barometer reads zero afterwards"},
-           tethered_with<BarometerFault::dead>},
-    Course{{"barometer-stuck", "Separation test: the barometer is stuck afterwards"},
-           tethered_with<BarometerFault::stuck>},
-    Course{{"barometer-offset", "Separation test: the barometer reads 250 Pa more afterwards"},
-           tethered_with<BarometerFault::offset>},
-    Course{{"barometer-noisy", "Separation test: the barometer has six times the noise afterwards"},
-           tethered_with<BarometerFault::noisy>},
-    Course{{"on-the-rail", "Upright on the rail, nothing happens"},
-           [](Scenario& scenario) { scenario.leaves_rail = false; }},
+    NamedScenario{{"nominal", "Everything works: drogue at apogee, main at its height, touchdown"}, [](Scenario&) {}},
+    NamedScenario{{"late-drogue", "The drogue charge fires 6 s late, in a dive"},
+                  [](Scenario& scenario) { scenario.drogue_late_s = 6.0; }},
+    NamedScenario{{"ballistic", "No charge fires; the vehicle comes down nose first and telemetry ends at impact"},
+                  [](Scenario& scenario) { scenario.charges_fire = false; }},
+    NamedScenario{{"reboot-at-ejection", "The battery sags at the drogue charge and the flight computer reboots"},
+                  [](Scenario& scenario) { scenario.reboots_at_ejection = true; }},
+    NamedScenario{{"gnss-loss", "The GNSS receiver loses its fix at liftoff and finds it again only after touchdown"},
+                  [](Scenario& scenario) { scenario.gnss_lost_at_liftoff = true; }},
+    NamedScenario{{"barometer-failure", "The drogue charge's pressure pulse kills the barometer"},
+                  [](Scenario& scenario) { scenario.barometer_at_ejection = BarometerFault::stuck; }},
+    NamedScenario{{"separation-test", "Tethered ground test: both charges fire with the vehicle lying on a stand"},
+                  tethered},
+    NamedScenario{{"charge-does-not-light", "Separation test: the igniter fires, the drogue charge does not"},
+                  tethered_with<ChargeFault::does_not_light>},
+    NamedScenario{{"charge-lights-late", "Separation test: the drogue charge lights 70 ms after its igniter"},
+                  tethered_with<ChargeFault::lights_late>},
+    NamedScenario{{"nose-stuck", "Separation test: the lid stays on"}, tethered_with<ChargeFault::lid_stuck>},
+    NamedScenario{{"hard-shock", "Separation test: a shock beyond the accelerometer's range"},
+                  tethered_with<ChargeFault::hard>},
+    NamedScenario{{"parachute-not-out", "Separation test: the lid comes off, the line never pulls"},
+                  tethered_with<ChargeFault::no_parachute>},
+    NamedScenario{{"line-snag", "Separation test: the line catches and turns the payload over"},
+                  tethered_with<ChargeFault::line_snags>},
+    NamedScenario{{"weak-battery", "Separation test: the battery sags deep and recovers slowly"},
+                  tethered_with<ChargeFault::weak_battery>},
+    NamedScenario{{"brown-out", "Separation test: the supply collapses and the electronics are dark for 0.4 s"},
+                  tethered_with<ChargeFault::brown_out>},
+    NamedScenario{{"reboot-on-the-stand", "Separation test: the flight computer reboots as the drogue charge fires"},
+                  [](Scenario& scenario) {
+                      tethered(scenario);
+                      scenario.reboots_at_ejection = true;
+                  }},
+    NamedScenario{{"gap-at-the-charge", "Separation test: the radio is silent as the drogue charge fires"},
+                  [](Scenario& scenario) {
+                      tethered(scenario);
+                      scenario.gap_at_ejection = true;
+                  }},
+    NamedScenario{{"barometer-dead", "Separation test: the barometer reads zero afterwards"},
+                  tethered_with<BarometerFault::dead>},
+    NamedScenario{{"barometer-stuck", "Separation test: the barometer is stuck afterwards"},
+                  tethered_with<BarometerFault::stuck>},
+    NamedScenario{{"barometer-offset", "Separation test: the barometer reads 250 Pa more afterwards"},
+                  tethered_with<BarometerFault::offset>},
+    NamedScenario{{"barometer-noisy", "Separation test: the barometer has six times the noise afterwards"},
+                  tethered_with<BarometerFault::noisy>},
+    NamedScenario{{"on-the-rail", "Upright on the rail, nothing happens"},
+                  [](Scenario& scenario) { scenario.leaves_rail = false; }},
 };
 
 Result<nlohmann::json> load(const std::filesystem::path& path, std::vector<Problem>& problems) {
@@ -139,14 +140,14 @@ Result<nlohmann::json> load(const std::filesystem::path& path, std::vector<Probl
 
 std::vector<ScenarioName> scenario_names() {
     std::vector<ScenarioName> names;
-    for (const Course& course : kCourses) names.push_back(course.about);
+    for (const NamedScenario& course : kCourses) names.push_back(course.about);
     return names;
 }
 
 Result<Scenario> make_scenario(std::string_view name, const std::filesystem::path& vehicle_dir,
                                const std::filesystem::path& site_file) {
-    const auto course =
-        std::find_if(kCourses.begin(), kCourses.end(), [&](const Course& known) { return known.about.name == name; });
+    const auto course = std::find_if(kCourses.begin(), kCourses.end(),
+                                     [&](const NamedScenario& known) { return known.about.name == name; });
     if (course == kCourses.end())
         return fail("there is no scenario \"" + std::string(name) + "\"; --list-scenarios shows them");
     std::vector<Problem> problems;
