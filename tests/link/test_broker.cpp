@@ -19,9 +19,19 @@ using namespace std::chrono_literals;
 
 namespace {
 
+/// Of a name or an address, signed by itself: PATH.crt and PATH.key.
+void make_certificate(const std::filesystem::path& path, const std::string& of) {
+    const std::string command =
+        "openssl req -x509 -newkey ec -pkeyopt ec_paramgen_curve:prime256v1 -nodes -days 2 -subj /CN=test -addext "
+        "subjectAltName=" +
+        of + " -keyout " + path.string() + ".key -out " + path.string() + ".crt 2>/dev/null";
+    REQUIRE(std::system(command.c_str()) == 0);
+}
+
 class TestBroker {
   public:
-    TestBroker() {
+    /// `certificate_of`: an address or name, as a certificate says it; empty: without encryption.
+    explicit TestBroker(const std::string& certificate_of = "") {
         {
             boost::asio::io_context context;
             const boost::asio::ip::tcp::acceptor acceptor(context, {boost::asio::ip::address_v4::loopback(), 0});
@@ -30,9 +40,17 @@ class TestBroker {
         const std::string users = (folder_.path() / "users").string();
         run({"/usr/bin/mosquitto_passwd", "-b", "-c", users, "hill", "a good password"});
         wait();
-        folder_.write("broker.conf", "listener " + std::to_string(access_.port) +
-                                         " 127.0.0.1\nallow_anonymous false\nlog_dest none\nuser root\npassword_file " +
-                                         users + "\n");
+        std::string settings = "listener " + std::to_string(access_.port) +
+                               " 127.0.0.1\nallow_anonymous false\nlog_dest none\nuser root\npassword_file " + users +
+                               "\n";
+        if (!certificate_of.empty()) {
+            const std::string own = (folder_.path() / "own").string();
+            make_certificate(own, certificate_of);
+            settings += "certfile " + own + ".crt\nkeyfile " + own + ".key\n";
+            access_.tls = true;
+            access_.ca_file = own + ".crt";
+        }
+        folder_.write("broker.conf", settings);
         start();
     }
     ~TestBroker() { kill(); }
@@ -169,6 +187,43 @@ TEST_CASE("A broker that does not let a link in says why, and neither does the l
     INFO(link.detail());
     CHECK(link.detail().find("the broker refuses (") != std::string::npos);
     CHECK(link.detail().find("password") == std::string::npos);
+}
+
+TEST_CASE("An encrypted broker's bytes come when its certificate is of its address and signed as told") {
+    const bool version_5 = GENERATE(true, false);
+    INFO(version_5);
+    TestBroker broker("IP:127.0.0.1");
+    LinkWatch link(link_to(broker.access(version_5)));
+    REQUIRE(link.reaches("open"));
+    TestStation station(broker.access(version_5));
+    // More than one record of TLS, which has 2^14 octets at most (RFC 8446 section 5.1).
+    const std::string much = std::string(40'000, 'm') + " joined";
+    station.say(0, much);
+    REQUIRE(link.receives(much));
+}
+
+TEST_CASE("An encrypted broker that cannot show who it is gets neither name nor password") {
+    const TemporaryFolder folder;
+    make_certificate(folder.path() / "other", "IP:127.0.0.1");
+    struct Case {
+        const char* what;
+        const char* certificate_of;
+        const char* authority; ///< empty: its own certificate
+        const char* said;
+    };
+    const Case c = GENERATE(Case{"signed by somebody else", "IP:127.0.0.1", "other.crt", "certificate"},
+                            Case{"of another address", "IP:192.0.2.7", "", "certificate"},
+                            Case{"an authority whose file is not there", "IP:127.0.0.1", "none.crt", "none.crt"});
+    INFO(c.what);
+    TestBroker broker(c.certificate_of);
+    BrokerAccess access = broker.access(true);
+    if (*c.authority != '\0') access.ca_file = folder.path() / c.authority;
+    LinkWatch link(link_to(access));
+    // At first it may be starting.
+    for (int tries = 0; tries < 1000 && link.detail().find(c.said) == std::string::npos; ++tries)
+        std::this_thread::sleep_for(10ms);
+    INFO(link.detail());
+    CHECK(link.detail().find(c.said) != std::string::npos);
 }
 
 TEST_CASE("A broker that is not there is tried again and again") {

@@ -23,7 +23,7 @@ Judged judged(const analysis::Found& found, double truth) {
     return {found.value, found.sigma, found.interval.low, found.interval.high, truth};
 }
 
-enum Quantity : std::size_t { kDragSlow, kDragFast, kImpulse, kDrogue, kMain, kDrogueOpens, kMainOpens, kCount };
+enum FromFlight : std::size_t { kDragSlow, kDragFast, kImpulse, kDrogue, kMain, kDrogueOpens, kMainOpens, kCount };
 constexpr std::array kNames{"drag coefficient at Mach 0.2",
                             "drag coefficient at Mach 0.4",
                             "total impulse, N s",

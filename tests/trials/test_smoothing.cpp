@@ -19,7 +19,7 @@ struct SmoothedScore {
 
 constexpr std::array kJudged{"altitude_m", "vertical_speed_mps", "acceleration_mps2", "east_m",
                              "north_m",    "velocity_east_mps",  "velocity_north_mps"};
-using Scores = std::array<SmoothedScore, kJudged.size()>;
+using SmoothedScores = std::array<SmoothedScore, kJudged.size()>;
 
 double true_value(const sim::TruthSample& truth, std::string_view key) {
     if (key == "altitude_m") return truth.position_enu_m.z();
@@ -31,8 +31,8 @@ double true_value(const sim::TruthSample& truth, std::string_view key) {
     return kNaN; // accelerations under a motor are not those of one moment
 }
 
-Scores scores_of(const Debriefed& flight) {
-    Scores scores;
+SmoothedScores scores_of(const Debriefed& flight) {
+    SmoothedScores scores;
     for (const debrief::SmoothedSeries& series : flight.smoothed)
         for (std::size_t q = 0; q < kJudged.size(); ++q) {
             if (series.key != std::string_view(kJudged[q])) continue;
@@ -50,14 +50,14 @@ Scores scores_of(const Debriefed& flight) {
 
 TEST_CASE("flights smoothed from both sides are nearer to the truth, and as near as they say") {
     const int count = flights_or(6);
-    std::vector<Scores> each(static_cast<std::size_t>(count));
+    std::vector<SmoothedScores> each(static_cast<std::size_t>(count));
     const sim::Scenario scenario =
         trials::trial_scenario("nominal", "mild", first_seed() < 1000 ? "tuning" : "acceptance");
     for_each_debriefed(scenario, first_seed(), count,
                        [&](std::size_t k, const Debriefed& flight) { each[k] = scores_of(flight); });
     for (std::size_t q = 0; q < kJudged.size(); ++q) {
         SmoothedScore all;
-        for (const Scores& one : each) {
+        for (const SmoothedScores& one : each) {
             all.filter.add(one[q].filter);
             all.both.add(one[q].both);
             all.worse += one[q].worse;

@@ -35,10 +35,10 @@ double between(const Quaterniond& a, const Quaterniond& b) {
     return rotation_vector_from_quaternion(a.conjugate() * b).norm();
 }
 
-using Rate = std::function<Vector3d(double t_s)>;
+using RateLaw = std::function<Vector3d(double t_s)>;
 
 /// Propagates the filter with the mean of `rate` over each sample (Simpson's rule: exact to the fourth order).
-Quaterniond propagated(const Quaterniond& q0, const Rate& rate, double to_s, double dt_s) {
+Quaterniond propagated(const Quaterniond& q0, const RateLaw& rate, double to_s, double dt_s) {
     Eskf filter({0, 0, 0, 0});
     EskfNominal start;
     start.q_local_body = q0;
@@ -54,7 +54,7 @@ Quaterniond propagated(const Quaterniond& q0, const Rate& rate, double to_s, dou
 
 /// Rate of a free or torqued body by Euler's equations from `w0`, tabulated each half millisecond: RK4, checked against
 /// the file's rates.
-Rate spinning(const Vector3d& inertia, const Vector3d& torque, const Vector3d& w0, double to_s) {
+RateLaw spinning(const Vector3d& inertia, const Vector3d& torque, const Vector3d& w0, double to_s) {
     constexpr double h_s = 0.0005;
     const auto slope = [=](const Vector3d& w) -> Vector3d {
         return (torque - w.cross(inertia.cwiseProduct(w))).cwiseQuotient(inertia);
@@ -71,7 +71,7 @@ Rate spinning(const Vector3d& inertia, const Vector3d& torque, const Vector3d& w
 }
 
 /// What two samplings of the same motion are off by: the last error must be small, and fall as fast as the method says.
-void check_converges(const Rate& rate, const Quaterniond& q0, double to_s, const Quaterniond& truth,
+void check_converges(const RateLaw& rate, const Quaterniond& q0, double to_s, const Quaterniond& truth,
                      double limit_200hz_rad) {
     const double slow = between(propagated(q0, rate, to_s, 0.005), truth);
     const double fast = between(propagated(q0, rate, to_s, 0.001), truth);
@@ -97,7 +97,7 @@ TEST_CASE("attitude from ideal gyros follows given rates, free bodies, a torqued
         const auto& in = c.at("inputs");
         INFO(c.at("id"));
         if (kind == "quaternion_kinematics") {
-            const Rate rate = [](double t_s) { // as the file writes it
+            const RateLaw rate = [](double t_s) { // as the file writes it
                 return Vector3d(6 + 2 * std::sin(1.5 * t_s), 0.8 * std::cos(3 * t_s),
                                 -0.5 + 0.6 * std::sin(2 * t_s + 0.4));
             };
@@ -112,7 +112,7 @@ TEST_CASE("attitude from ideal gyros follows given rates, free bodies, a torqued
             const double end_s = rows.back().at(0);
             const Vector3d torque =
                 in.contains("torque_body_Nm") ? vector_of(in.at("torque_body_Nm")) : Vector3d(0, 0, 0);
-            const Rate rate =
+            const RateLaw rate =
                 spinning(vector_of(in.at("inertia_principal_kg_m2")), torque, vector_of(in.at("w0_body_rad_s")), end_s);
             for (std::size_t k = 1; k < rows.size(); ++k) {
                 const double t_s = rows.at(k).at(0);
@@ -124,7 +124,7 @@ TEST_CASE("attitude from ideal gyros follows given rates, free bodies, a torqued
             const double damping = in.at("Lp_1_s"),
                          drive = in.at("Ld_1_s2").get<double>() * in.at("delta_rad").get<double>();
             const double p0 = in.at("p0_rad_s"), steady = -drive / damping;
-            const Rate rate = [=](double t_s) {
+            const RateLaw rate = [=](double t_s) {
                 return Vector3d(steady + (p0 - steady) * std::exp(damping * t_s), 0, 0);
             };
             for (std::size_t k = 1; k < in.at("t_s").size(); ++k) {
@@ -140,7 +140,7 @@ TEST_CASE("attitude from ideal gyros follows given rates, free bodies, a torqued
                 const double w = c.at("expected").at("natural_frequency_rad_s"),
                              zeta = c.at("expected").at("damping_ratio");
                 const double wd = w * std::sqrt(1 - zeta * zeta), a0 = in.at("angle0_rad");
-                const Rate rate = [=](double t_s) {
+                const RateLaw rate = [=](double t_s) {
                     return Vector3d(0, -a0 * w * w / wd * std::exp(-zeta * w * t_s) * std::sin(wd * t_s), 0);
                 };
                 const double angle = c.at("expected").at("angle_rad").at(k);
@@ -164,7 +164,7 @@ TEST_CASE("a rolling body that turns about the vertical is followed") {
             return quaternion_from_rotation_vector({0, 0, about_up * t_s}) * q0 *
                    quaternion_from_rotation_vector({about_x * t_s, 0, 0});
         };
-        const Rate rate = [&](double t_s) -> Vector3d {
+        const RateLaw rate = [&](double t_s) -> Vector3d {
             return attitude(t_s).conjugate() * Vector3d(0, 0, about_up) + Vector3d(about_x, 0, 0);
         };
         for (const auto& row : c.at("expected").at("rows")) {
