@@ -4,6 +4,7 @@
 #include <cerrno>
 #include <cstring>
 #include <stdexcept>
+#include <string_view>
 #include <utility>
 
 #include <poll.h>
@@ -37,6 +38,7 @@ struct BrokerClient::State {
     bool keeps_session = false;
     std::unique_ptr<mosquitto, Free> handle = {};
     std::string failure = {}; ///< found in a callback, for turn() to return
+    std::string logged = {};  ///< the last mistake that libmosquitto told
 
     static State& of(void* object) noexcept { return *static_cast<State*>(object); }
 
@@ -65,9 +67,14 @@ struct BrokerClient::State {
         });
     }
 
+    [[nodiscard]] std::string why(int code) const {
+        if (code != MOSQ_ERR_TLS) return text_of(code);
+        return "encryption failed: " + (logged.empty() ? text_of(code) : logged) +
+               "; its certificate has to be of this address or name, and signed by who ca= says";
+    }
     [[nodiscard]] Result<void> checked(int code) {
         if (!failure.empty()) return fail(failure);
-        if (code != MOSQ_ERR_SUCCESS) return fail(text_of(code));
+        if (code != MOSQ_ERR_SUCCESS) return fail(why(code));
         return {};
     }
 };
@@ -82,6 +89,14 @@ BrokerClient::BrokerClient(const BrokerAccess& access, const std::string& name, 
     if (handle == nullptr) throw std::runtime_error(std::string("no MQTT client: ") + std::strerror(errno));
     mosquitto_int_option(handle, MOSQ_OPT_PROTOCOL_VERSION, access.version_5 ? MQTT_PROTOCOL_V5 : MQTT_PROTOCOL_V311);
     mosquitto_int_option(handle, MOSQ_OPT_TCP_NODELAY, 1);
+    mosquitto_log_callback_set(
+        handle,
+        [](mosquitto*, void* object, int level, const char* text) {
+            State& state = State::of(object);
+            // "OpenSSL Error[0]: error:0A000086:SSL routines::certificate verify failed": its last part is for people.
+            const std::string_view all(text);
+            if (level == MOSQ_LOG_ERR) state.guarded([&] { state.logged = all.substr(all.rfind(':') + 1); });
+        });
     mosquitto_connect_v5_callback_set(
         handle, [](mosquitto*, void* object, int reason, int,
                    const mosquitto_property*) { State::of(object).connected(reason); });
@@ -139,7 +154,7 @@ Result<void> BrokerClient::connect() {
     errno = 0;
     const int code =
         mosquitto_connect_bind_v5(handle, access.host.c_str(), access.port, kKeepAlive_s, nullptr, properties);
-    const std::string why = code == MOSQ_ERR_SUCCESS ? "" : text_of(code);
+    const std::string why = code == MOSQ_ERR_SUCCESS ? "" : state_->why(code);
     mosquitto_property_free_all(&properties);
     if (!why.empty()) return fail(why);
     return {};

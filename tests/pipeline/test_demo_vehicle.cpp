@@ -11,7 +11,7 @@ using namespace turnstone::test;
 
 namespace {
 
-#ifdef __SANITIZE_ADDRESS__ // half a minute each
+#ifdef TURNSTONE_INSTRUMENTED // half a minute each
 constexpr std::uint64_t kSessions = 1;
 constexpr double kPredictionPeriod_s = 20;
 #else

@@ -57,7 +57,10 @@ inline void add_frame(std::vector<std::byte>& link, const Packet& packet, std::u
     link.push_back(std::byte{0});
 }
 
-/// Ten seconds of every packet, with damaged bytes, chunks that fall anywhere, and actions between.
+inline constexpr std::uint32_t kFlight_ms = 6'000;
+inline constexpr std::size_t kFlightActions = kFlight_ms / 1000;
+
+/// So much of every packet, with damaged bytes, chunks that fall anywhere, and an action in each second.
 inline std::string record_flight(const TemporaryFolder& directory, const PipelineSetup& setup) {
     Pipeline pipeline(setup, kStart_ns);
     InputCounter counter(1, kStart_ns);
@@ -68,7 +71,7 @@ inline std::string record_flight(const TemporaryFolder& directory, const Pipelin
     std::mt19937 random(9);
     std::vector<std::byte> waiting;
     std::vector<std::uint16_t> counts(setup.vehicles[0].dictionary.packets.size());
-    for (std::uint32_t ms = 0; ms < 10'000; ms += 10) {
+    for (std::uint32_t ms = 0; ms < kFlight_ms; ms += 10) {
         auto inputs = std::make_shared<Inputs>();
         auto batch = std::make_shared<Batch>();
         const std::int64_t t_ns = kStart_ns + std::int64_t{ms} * kMs + static_cast<std::int64_t>(random() % 3'000'000);

@@ -74,7 +74,7 @@ TEST_CASE("a recording that is cut short gives back every input on the pages tha
     const auto rows = rows_on_chunk_pages(whole);
     const std::uintmax_t page = page_bytes(whole);
     const std::uintmax_t size = std::filesystem::file_size(whole);
-#ifdef __SANITIZE_ADDRESS__ // ten seconds each
+#ifdef TURNSTONE_INSTRUMENTED // ten seconds each
     const std::vector<std::uintmax_t> cuts{1, size / 3};
 #else
     const std::vector<std::uintmax_t> cuts{1, page, size / 10, size / 3, size / 2};

@@ -24,9 +24,9 @@ TEST_CASE("stored inputs fed back give what is stored, bit for bit, and a change
     REQUIRE(report);
     INFO(report->first_difference);
     CHECK(report->differences == 0);
-    CHECK(report->chunks > 200);
-    CHECK(report->actions == 10);
-    CHECK(report->frames > 300);
+    CHECK(report->chunks > kFlight_ms / 50);
+    CHECK(report->actions == kFlightActions);
+    CHECK(report->frames > kFlight_ms / 40);
     CHECK(report->rows > 1000);
     CHECK(report->events >= 10);
 
@@ -136,7 +136,7 @@ TEST_CASE("a damaged start or progress ends processing with a sentence, or harms
                  "UPDATE meta SET value = '2979028325000000000' WHERE key = 'derived_t_ns'");
     const auto report = verify_recording(directory.recording(id));
     REQUIRE(report);
-    CHECK(report->frames > 300);
+    CHECK(report->frames > kFlight_ms / 40);
 }
 
 TEST_CASE("of a short recording every twentieth round of predictions is verified, of a day's some four hundred") {

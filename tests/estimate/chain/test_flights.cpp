@@ -21,7 +21,7 @@ struct Tally {
 
 int flights(int usual) {
     const char* wish = std::getenv("TURNSTONE_FLIGHTS");
-#ifdef __SANITIZE_ADDRESS__
+#ifdef TURNSTONE_INSTRUMENTED
     usual = 4; // looks for faults, not for statistics
 #endif
     return wish != nullptr ? std::max(1, std::atoi(wish)) : usual;

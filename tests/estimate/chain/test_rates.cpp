@@ -27,7 +27,7 @@ struct Flown {
 
 int flights_each(int usual) {
     const char* wish = std::getenv("TURNSTONE_FLIGHTS");
-#ifdef __SANITIZE_ADDRESS__
+#ifdef TURNSTONE_INSTRUMENTED
     usual = 1; // looks for faults, not for statistics
 #endif
     return wish != nullptr ? std::max(1, std::atoi(wish)) : usual;

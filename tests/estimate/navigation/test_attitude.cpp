@@ -85,7 +85,7 @@ void check_converges(const RateLaw& rate, const Quaterniond& q0, double to_s, co
 } // namespace
 
 TEST_CASE("attitude from ideal gyros follows given rates, free bodies, a torqued body and a spin-up") {
-#ifdef __SANITIZE_ADDRESS__ // a minute for all of them
+#ifdef TURNSTONE_INSTRUMENTED // a minute for all of them
     constexpr int kEnough = 10;
 #else
     constexpr int kEnough = 80;

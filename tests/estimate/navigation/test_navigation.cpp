@@ -22,7 +22,7 @@ using Eigen::Vector3d;
 namespace {
 
 // A sanitizer makes Eigen a hundred times slower; it looks for faults, which a few flights show, not for statistics.
-#ifdef __SANITIZE_ADDRESS__
+#ifdef TURNSTONE_INSTRUMENTED
 constexpr bool kInstrumented = true;
 #else
 constexpr bool kInstrumented = false;

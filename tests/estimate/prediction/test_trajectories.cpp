@@ -437,7 +437,7 @@ TEST_CASE("uncertain wind, release and parachute scatter landings as propagation
         conditions.density_kg_m3.fill(kRho);
         std::mt19937_64 random(5);
         std::normal_distribution<double> normal;
-#ifdef __SANITIZE_ADDRESS__ // a hundred times slower
+#ifdef TURNSTONE_INSTRUMENTED // a hundred times slower
         constexpr int kBlocks = 60;
 #else
         constexpr int kBlocks = 500;

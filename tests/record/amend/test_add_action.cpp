@@ -70,7 +70,7 @@ TEST_CASE("what is written into a closed recording is in it as if it had been do
     REQUIRE(report);
     INFO(report->first_difference);
     CHECK(report->differences == 0);
-    CHECK(report->actions == 10 + std::size(actions));
+    CHECK(report->actions == kFlightActions + std::size(actions));
 
     const TemporaryFolder output;
     const auto again = reprocess(path, {}, output.path());
