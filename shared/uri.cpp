@@ -7,16 +7,18 @@
 
 #include <arpa/inet.h>
 
-#include "shared/digits.hpp"
-
 namespace turnstone {
 
 namespace {
 
 // The character sets of RFC 3986, appendix A. <cctype> would ask the locale.
+constexpr std::string_view kDigits = "0123456789";
 constexpr std::string_view kUnreservedMarks = "-._~";
 constexpr std::string_view kSubDelims = "!$&'()*+,;=";
 
+bool is_digit(char c) {
+    return kDigits.find(c) != std::string_view::npos;
+}
 bool is_letter(char c) {
     return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z');
 }

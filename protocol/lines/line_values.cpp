@@ -4,7 +4,7 @@
 #include <charconv>
 #include <cstdint>
 
-#include "shared/digits.hpp"
+#include "protocol/text/digits.hpp"
 
 namespace turnstone {
 namespace {

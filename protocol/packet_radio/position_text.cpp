@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
-#include "shared/digits.hpp"
+#include "protocol/text/digits.hpp"
 
 namespace turnstone {
 namespace {

@@ -4,7 +4,7 @@
 #include <array>
 #include <cstddef>
 
-#include "shared/digits.hpp"
+#include "protocol/text/digits.hpp"
 
 namespace turnstone {
 namespace {

@@ -13,6 +13,7 @@
 #include <csignal>
 #include <cstdlib>
 #include <functional>
+#include <list>
 #include <thread>
 
 #include <unistd.h>
@@ -23,6 +24,7 @@
 #include "server/commands/subcommands.hpp"
 #include "server/ingest/capture_link.hpp"
 #include "server/ingest/ingest.hpp"
+#include "server/live_out/live_out.hpp"
 #include "server/publish/publisher.hpp"
 #include "server/record/disk_watch.hpp"
 #include "server/record/read/engine_totals.hpp"
@@ -148,8 +150,8 @@ RecorderSettings recorder_settings(const Settings& settings) {
 }
 
 /// Until SIGINT, SIGTERM or SIGHUP, or with exit_at_end until every link has ended.
-int serve(const Settings& settings, bool begin_new, ServeSetup setup, std::span<const Asset> assets, std::ostream& out,
-          std::ostream& errors) {
+int serve(const Settings& settings, bool begin_new, ServeSetup setup, const std::vector<LiveTarget>& live_targets,
+          std::span<const Asset> assets, std::ostream& out, std::ostream& errors) {
     const StopSignals signals;
     (void)station_now_ns(); // station time begins here
 
@@ -167,13 +169,18 @@ int serve(const Settings& settings, bool begin_new, ServeSetup setup, std::span<
                       [&upkeep](const std::filesystem::path& file) { upkeep.finish(file); });
     std::unique_ptr<Server> server;
     std::unique_ptr<Publisher> publisher; // none: nothing is published
+    std::list<LiveOut> live_out(live_targets.begin(), live_targets.end());
     const std::vector<LinkUri> uris = setup.uris;
     Ingest ingest(setup.pipeline, std::move(setup.uris), settings.recordings, recorder,
                   {[&](LiveTape tape) {
                        if (publisher) publisher->begins(tape.id);
+                       for (LiveOut& out : live_out) out.begins(tape);
                        server->begin_recording(std::move(tape));
                    },
-                   [&server](std::shared_ptr<const Batch> batch) { server->publish(std::move(batch)); },
+                   [&](std::shared_ptr<const Batch> batch) {
+                       for (LiveOut& out : live_out) out.publish(batch);
+                       server->publish(std::move(batch));
+                   },
                    [&] {
                        if (publisher) publisher->let_go();
                        server->release_recordings();
@@ -218,10 +225,42 @@ int serve(const Settings& settings, bool begin_new, ServeSetup setup, std::span<
     ingest.stop();
     if (!recorder.flush(kFinalFlushMs)) spdlog::error("Not everything could be written: {}", recorder.status().fault);
     if (publisher) publisher->stop(kPublishPatience);
+    live_out.clear();
     server->stop(kSessionsDeadline);
     const RecorderStatus status = recorder.status();
     const bool all_recorded = status.dropped.inputs == 0 && status.dropped.bytes == 0 && status.queue_bytes == 0;
     return all_recorded ? EXIT_SUCCESS : EXIT_FAILURE; // the recorder closes its file as it goes out of scope
+}
+
+std::vector<LiveTarget> live_targets(const Settings& settings, const PipelineSetup& setup,
+                                     std::vector<Problem>& problems) {
+    std::vector<LiveTarget> targets;
+    const auto refuse = [&](const std::string& what, const std::string& do_this) {
+        problems.push_back({"settings", "/live_out", what, do_this});
+    };
+    for (const std::string& text : settings.live_out) {
+        if (text == kLiveToBroker) {
+            const auto access = broker_of(settings);
+            if (settings.publish_as.empty() || !access)
+                refuse("broker needs one, and a name there", "set broker and publish_as");
+            else
+                targets.emplace_back(BrokerTarget{*access, settings.publish_as});
+            continue;
+        }
+        const auto target = parse_udp_target(text);
+        if (!target) {
+            refuse(target.error().message, "for instance udp://127.0.0.1:10110");
+            continue;
+        }
+        const auto is_meant = [&](const VehicleSetup& vehicle) {
+            return vehicle.dictionary.vehicle == target->position_of;
+        };
+        if (!target->position_of.empty() && std::ranges::none_of(setup.vehicles, is_meant))
+            refuse(text + " asks for a vehicle that is not there", "expected one of the vehicles that are served");
+        else
+            targets.emplace_back(*target);
+    }
+    return targets;
 }
 
 int run_serve(const Arguments& given, std::span<const Asset> assets, std::ostream& out, std::ostream& errors) {
@@ -237,8 +276,10 @@ int run_serve(const Arguments& given, std::span<const Asset> assets, std::ostrea
         if (const std::string why = why_not_recordable(*setup->pipeline); !why.empty())
             return fail_with(Error{"this setup cannot be recorded: " + why + "; turnstone check says where"}, errors);
     }
-    return setup ? serve(settings, !value_of(given, "--new").empty(), std::move(*setup), assets, out, errors)
-                 : fail_with(problems, errors);
+    if (!setup) return fail_with(problems, errors);
+    const auto targets = live_targets(settings, *setup->pipeline, problems);
+    if (!problems.empty()) return fail_with(problems, errors);
+    return serve(settings, !value_of(given, "--new").empty(), std::move(*setup), targets, assets, out, errors);
 }
 
 } // namespace

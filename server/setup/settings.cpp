@@ -163,6 +163,16 @@ constexpr Setting kTable[] = {
              "this file readable by its owner only. It has no option on the command line, which others could read.",
      .example = R"("...")",
      .example_is_comment = true},
+    {.key = "live_out",
+     .option = "--live-out",
+     .value_name = "URI",
+     .member = &Settings::live_out,
+     .max = 16,
+     .help = "Where decoded values go as they come: udp://ADDRESS:PORT or broker for all of them as JSON lines; "
+             "udp://ADDRESS:PORT?position_of=VEHICLE for its position as NMEA 0183 sentences, to chart programs and "
+             "antenna rotators.",
+     .example = R"(["udp://127.0.0.1:10110?position_of=sanderling"])",
+     .example_is_comment = true},
     {.key = "viewers_max",
      .option = "--viewers-max",
      .value_name = "COUNT",

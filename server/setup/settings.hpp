@@ -40,6 +40,7 @@ struct Settings {
     std::string broker; ///< URI; empty: none
     std::string publish_as;
     std::string broker_user, broker_password;
+    std::vector<std::string> live_out; ///< URIs
 
     /// listen_address, or without one what `share` asks for: every interface, else loopback.
     [[nodiscard]] std::string bind_address() const;

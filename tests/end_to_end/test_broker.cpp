@@ -10,9 +10,7 @@
 #include <string>
 #include <thread>
 
-#include <boost/asio/io_context.hpp>
-#include <boost/asio/ip/tcp.hpp>
-
+#include "tests/end_to_end/broker.hpp"
 #include "tests/end_to_end/child.hpp"
 #include "tests/end_to_end/database.hpp"
 #include "tests/support/temporary_folder.hpp"
@@ -22,57 +20,6 @@ using namespace turnstone::test;
 using namespace std::chrono_literals;
 
 namespace {
-
-const std::string kPassword = "correct-horse-7", kUser = "range";
-
-std::string free_port() {
-    boost::asio::io_context context;
-    const boost::asio::ip::tcp::acceptor acceptor(context, {boost::asio::ip::address_v4::loopback(), 0});
-    return std::to_string(acceptor.local_endpoint().port());
-}
-
-/// Debian's broker, on loopback, with a user.
-class Broker {
-  public:
-    explicit Broker(const TemporaryFolder& folder) : folder_(folder.path()), port(free_port()) {
-        const auto users = folder.path() / "users";
-        Child make({"/usr/bin/mosquitto_passwd", "-b", "-c", users.string(), kUser, kPassword}, folder_ / "users.log");
-        REQUIRE(make.wait(10s) == 0);
-        std::ofstream(folder_ / "broker.conf") << "listener " << port << " 127.0.0.1\nallow_anonymous false\n"
-                                               << "password_file " << users.string() << "\nmax_queued_messages 0\n"
-                                               << "user root\n";
-        start();
-    }
-    void start() {
-        process_ = std::make_unique<Child>(
-            std::vector<std::string>{"/usr/sbin/mosquitto", "-v", "-c", (folder_ / "broker.conf").string()},
-            folder_ / ("broker" + std::to_string(++starts_) + ".log"));
-        REQUIRE(process_->wait_for("(running)", 10s));
-    }
-    void kill() {
-        process_->signal(SIGKILL);
-        REQUIRE(process_->wait(10s));
-    }
-
-  private:
-    std::filesystem::path folder_;
-    std::unique_ptr<Child> process_;
-    int starts_ = 0;
-
-  public:
-    const std::string port;
-};
-
-std::filesystem::path recording_in(const std::filesystem::path& folder) {
-    std::filesystem::path found;
-    for (const auto& entry : std::filesystem::directory_iterator(folder))
-        if (entry.path().extension() == ".sqlite") {
-            REQUIRE(found.empty());
-            found = entry.path();
-        }
-    REQUIRE(!found.empty());
-    return found;
-}
 
 std::string bytes_in(const std::filesystem::path& recording) {
     std::string bytes;

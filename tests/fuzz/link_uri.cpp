@@ -7,6 +7,7 @@
 #include <string>
 
 #include "server/link/link_uri.hpp"
+#include "server/live_out/target.hpp"
 #include "shared/uri.hpp"
 
 namespace {
@@ -68,6 +69,7 @@ void check_components(const std::string& text) {
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
     const std::string text(reinterpret_cast<const char*>(data), size);
     check_components(text);
+    if (const auto target = parse_udp_target(text)) demand(!target->address.empty() && target->port != 0);
     const auto link = parse_link_uri(text);
     if (!link) {
         demand(link.error().message.starts_with("link \"") && one_line(link.error().message));

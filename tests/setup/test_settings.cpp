@@ -75,9 +75,10 @@ TEST_CASE("Every setting in the example that is a comment reads without a mistak
     Settings settings;
     read_settings(*json, "turnstone.json", settings, problems);
     CHECK(to_string(problems).empty());
-    CHECK(uncommented == 7);
+    CHECK(uncommented == 8);
     CHECK(settings.publish_as == "hill");
     CHECK(settings.broker_password == "...");
+    CHECK(settings.live_out == std::vector<std::string>{"udp://127.0.0.1:10110?position_of=sanderling"});
     CHECK(settings.listen_address == "192.168.1.20");
     CHECK(settings.operator_key == "a key of 20 letters.");
     CHECK(settings.operator_key_file == "operator_key");

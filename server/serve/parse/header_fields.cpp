@@ -2,10 +2,12 @@
 
 #include <algorithm>
 
-#include "shared/digits.hpp"
-
 namespace turnstone {
 namespace {
+
+bool is_digit(char c) {
+    return c >= '0' && c <= '9';
+}
 
 std::string_view trimmed(std::string_view text) {
     while (!text.empty() && (text.front() == ' ' || text.front() == '\t')) text.remove_prefix(1);
