@@ -110,7 +110,7 @@ struct Decoder::Plan {
     std::size_t characters_used = 0;
 
     void add_packet(std::size_t which);
-    void add_table(PacketPlan& target, std::size_t which, const Group* group);
+    void add_table(PacketPlan& target, std::size_t which, const Group* group) const;
     void make_room();
     void decode_table(const TablePlan& table, const std::byte* packet) noexcept;
     std::span<const std::string_view> decode_texts(const TablePlan& table, const std::byte* base) noexcept;
@@ -160,7 +160,7 @@ void Decoder::Plan::add_packet(std::size_t which) {
     for (const Group& group : packet.body.groups) add_table(target, group.table, &group);
 }
 
-void Decoder::Plan::add_table(PacketPlan& target, std::size_t which, const Group* group) {
+void Decoder::Plan::add_table(PacketPlan& target, std::size_t which, const Group* group) const {
     const Packet& packet = *target.packet;
     RowPlan row = make_row_plan(*dictionary, dictionary->tables[which]);
     std::size_t first_byte = kPrimaryHeaderBytes;

@@ -152,7 +152,7 @@ bool LineDeframer::take_sign(char sign, Frame& frame) noexcept {
     return any;
 }
 
-FrameVerdict LineDeframer::judge(std::span<const std::byte>& content) noexcept {
+FrameVerdict LineDeframer::judge(std::span<const std::byte>& content) const noexcept {
     if (!any_line_ && !rules_.are_sentences && content.size() >= kByteOrderMark.size() &&
         std::equal(kByteOrderMark.begin(), kByteOrderMark.end(), content.begin()))
         content = content.subspan(kByteOrderMark.size());

@@ -69,7 +69,7 @@ class LineDeframer {
     bool take_sign(char sign, Frame& frame) noexcept;
     /// Ends what is at hand, with `more` bytes of the present one. False: there was nothing.
     bool close(FrameVerdict otherwise, std::size_t more, Frame& frame) noexcept;
-    [[nodiscard]] FrameVerdict judge(std::span<const std::byte>& content) noexcept;
+    [[nodiscard]] FrameVerdict judge(std::span<const std::byte>& content) const noexcept;
 
     DeframerCounts counts_;
     LineRules rules_;

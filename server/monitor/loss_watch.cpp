@@ -51,13 +51,13 @@ void LossWatch::see(const Batch& batch, Marks from) {
 
 /// Empty: too few packets to say.
 std::optional<double> LossWatch::Link::loss() const {
-    double lost = 0, received = 0;
+    double gone = 0, received = 0;
     for (const Second& second : seconds) {
-        lost += second.lost;
+        gone += second.lost;
         received += second.received;
     }
-    if (received < 1 || lost + received < kPacketsLeast) return std::nullopt;
-    return std::max(0.0, lost / (lost + received));
+    if (received < 1 || gone + received < kPacketsLeast) return std::nullopt;
+    return std::max(0.0, gone / (gone + received));
 }
 
 void LossWatch::judge(std::vector<Condition>& out) {

@@ -131,7 +131,7 @@ std::string unreadable(const Facts& facts) {
 }
 
 std::string link_trouble(const Facts& facts) {
-    const std::string link = "Link " + facts.about() + ": ";
+    std::string link = "Link " + facts.about() + ": ";
     switch (from_word<LinkTrouble>(facts.text("cause")).value_or(LinkTrouble::no_frames)) {
     case LinkTrouble::no_frames:
         return link + fmt::format("no good frame in {:.0f} bytes over {:.0f} s{}. It looks like {}",

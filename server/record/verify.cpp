@@ -190,11 +190,9 @@ class Comparison {
             if (c >= table.number_count) {
                 if (stored.text(c) != texts[c - table.number_count])
                     differ(place(made.table) + ": " + table.columns[c].name);
-            } else if (std::isnan(numbers[c]) && is_prediction_[made.table]) {
-                continue; // of a round that was not flown again
-            } else if (is_deployment_[made.table] && rests_on_predictions(table.columns[c].name)) {
-                continue;
-            } else if (table.columns[c].from_predictions) {
+            } else if ((std::isnan(numbers[c]) && is_prediction_[made.table]) || // of a round that was not flown again
+                       (is_deployment_[made.table] && rests_on_predictions(table.columns[c].name)) ||
+                       table.columns[c].from_predictions) {
                 continue;
             } else if (!stored.holds_number(c, numbers[c])) {
                 differ(place(made.table) + ": " + table.columns[c].name + " is " + std::to_string(stored.number(c)) +

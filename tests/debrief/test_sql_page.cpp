@@ -40,7 +40,7 @@ std::vector<Example> examples() {
 std::string output_of(const std::string& command, const std::filesystem::path& into) {
     INFO(command);
     const int code = std::system((command + " >" + into.string() + " 2>&1").c_str());
-    const std::string printed = test::read_file(into);
+    std::string printed = test::read_file(into);
     INFO(printed);
     REQUIRE(code == 0);
     return printed;

@@ -58,7 +58,7 @@ class Desk {
             if (count(event, step) >= times) return true;
         return false;
     }
-    [[nodiscard]] std::size_t count(const std::string& event, const std::string& step) {
+    [[nodiscard]] std::size_t count(const std::string& event, const std::string& step) const {
         const HttpReply reply = http_request(port_, "GET", "/api/recordings/live/events");
         if (reply.status != 200) return 0;
         std::size_t found = 0;

@@ -8,6 +8,7 @@
 #include <memory>
 #include <vector>
 
+// Where a target is compiled together with this, it says so too. NOLINTNEXTLINE(readability-redundant-declaration)
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size);
 
 int main(int argument_count, char** arguments) {

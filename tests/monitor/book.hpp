@@ -1,5 +1,6 @@
 #pragma once
 /// An alert book on a bench: conditions as a function of time, and what follows from them.
+#include <cmath>
 #include <functional>
 #include <string>
 #include <vector>
@@ -31,9 +32,8 @@ class BookBench {
         std::vector<std::string> lines;
         for (const Event& event : out.events) {
             const double t = seconds_between(kBookStart_ns, event.t_found_ns);
-            std::string line = std::to_string(static_cast<int>(t * 10 + 0.5) / 10) + "." +
-                               std::to_string(static_cast<int>(t * 10 + 0.5) % 10) + " " +
-                               std::string(word(event.kind)).substr(6);
+            std::string line = std::to_string(std::lround(t * 10) / 10) + "." +
+                               std::to_string(std::lround(t * 10) % 10) + " " + std::string(word(event.kind)).substr(6);
             if (event.kind == EventKind::alert_raised) line += " " + std::string(word(event.level));
             lines.push_back(line);
         }

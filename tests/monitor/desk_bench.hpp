@@ -57,7 +57,7 @@ class DeskBench {
   public:
     using Values = std::map<std::string, double>;
 
-    explicit DeskBench(std::vector<FolderFile> files)
+    explicit DeskBench(const std::vector<FolderFile>& files)
         : setup(desk_setup(files)), schema(Pipeline(setup, kDeskStart_ns).schema()),
           desk(setup, schema, kDeskStart_ns) {}
 

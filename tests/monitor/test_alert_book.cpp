@@ -28,7 +28,7 @@ Condition stuck(const AlertRule& rule, Level level = Level::caution) {
 
 /// Holds in each of the spans [from, to).
 auto in_spans(const AlertRule& rule, std::vector<std::pair<double, double>> spans) {
-    return [&rule, spans](double t_s) {
+    return [&rule, spans = std::move(spans)](double t_s) {
         std::vector<Condition> found;
         for (const auto& [from_s, to_s] : spans)
             if (t_s >= from_s - 1e-9 && t_s < to_s - 1e-9) found.push_back(stuck(rule));

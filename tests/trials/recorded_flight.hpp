@@ -19,7 +19,7 @@ inline constexpr std::int64_t kRecordedFrom_ns = 1'780'000'000'000'000'000;
 inline std::filesystem::path recorded_flight(const std::filesystem::path& folder, const std::string& id,
                                              const sim::FlightResult& flight, std::uint64_t rounds = 20) {
     const PipelineSetup setup = report_test::demo_setup();
-    const std::filesystem::path path = folder / (id + ".sqlite");
+    std::filesystem::path path = folder / (id + ".sqlite");
     Pipeline pipeline(setup, kRecordedFrom_ns);
     pipeline.fly_one_prediction_in(rounds);
     create_recording(path, texts_of(setup), pipeline.schema(),

@@ -60,7 +60,7 @@ class ServerProcess {
         directory_ = std::filesystem::temp_directory_path() / ("turnstone-bench-" + std::to_string(::getpid()));
         std::filesystem::create_directories(directory_);
         const std::string log = (directory_ / "server.log").string();
-        pid_ = ::fork();
+        pid_ = ::fork(); // NOLINT(cppcoreguidelines-prefer-member-initializer): after the folder is made
         if (pid_ == 0) {
             const int out = ::open(log.c_str(), O_WRONLY | O_CREAT | O_TRUNC, 0644);
             ::dup2(out, STDOUT_FILENO);

@@ -61,7 +61,7 @@ std::string text(const char* format, double value) {
 std::string errors_cell(const Scores& scores, Quantity quantity, std::span<const sim::TruePhase> phases) {
     const Tally all = tally_of(scores, quantity, phases);
     if (!(all.lasted_s > 0)) return kNothing;
-    const std::string available = text("%.0f %%", 100 * std::min(1.0, all.available()));
+    std::string available = text("%.0f %%", 100 * std::min(1.0, all.available()));
     if (all.errors.count == 0) return available;
     const std::string rms = text(text_of(quantity).format, all.errors.rms());
     return all.errors.normalised_count > 0 ? rms + " (" + square(all.errors.normalised_square()) + ") " + available

@@ -88,8 +88,9 @@ DragCurve drag_curve(const Course& course, const AxialForce& axial, double from_
             lowest = std::min(lowest, block.mach);
             highest = std::max(highest, block.mach);
         }
-    const auto spans = static_cast<Eigen::Index>(std::clamp(std::ceil((highest - lowest) / kNodes_mach), 1.0,
-                                                            static_cast<double>(fast_blocks / kBlocksPerNode)));
+    const auto spans_most = fast_blocks / kBlocksPerNode;
+    const auto spans = static_cast<Eigen::Index>(
+        std::clamp(std::ceil((highest - lowest) / kNodes_mach), 1.0, static_cast<double>(spans_most)));
     const double step = std::max(1e-6, (highest - lowest) / static_cast<double>(spans));
     const Eigen::Index nodes = spans + 1, unknowns = nodes + 1;
 

@@ -17,8 +17,8 @@ double seconds_or_nan(const std::optional<std::int64_t>& from, const std::option
 }
 
 /// "<stem>_max<suffix>" with its 1-sigma, and "<stem>_max_t_s".
-void add_maximum(TableOf<DerivedFigures>& table, const std::string& stem, const std::string& suffix, std::string title,
-                 std::string unit, int decimals, Maximum DerivedFigures::*maximum) {
+void add_maximum(TableOf<DerivedFigures>& table, const std::string& stem, const std::string& suffix,
+                 const std::string& title, std::string unit, int decimals, Maximum DerivedFigures::*maximum) {
     table
         .add(
             {stem + "_max" + suffix, title, std::move(unit), "Maxima", decimals},

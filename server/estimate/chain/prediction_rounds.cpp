@@ -79,7 +79,7 @@ std::optional<Prediction> PredictionRounds::tick(std::int64_t t_ns, const Flight
                                                  const Navigation* navigation, WindProfile& wind) {
     follow_phase(t_ns, picture.phase.phase);
     learn_descent(t_ns, picture, navigation, wind);
-    const std::optional<Prediction> ended = advance_to(t_ns);
+    std::optional<Prediction> ended = advance_to(t_ns);
     const double period_s = period_s_ * (phase_ == Phase::on_rail ? kRailPeriods : 1.0);
     const bool over = phase_ == Phase::down || phase_ == Phase::presumed_down;
     if (paused_ || predictor_.busy() || over || seconds_between(t_round_ns_, t_ns) < period_s - 0.05) return ended;

@@ -117,7 +117,7 @@ Nose turn_nose(const FlightConditions& c, FlightBlock& b, double dt_s, const Flo
     const Lanes y = b.nose_y + by_z * b.nose_x - by_x * b.nose_z;
     const Lanes z = b.nose_z + by_x * b.nose_y - by_y * b.nose_x;
     const Lanes length = (x.square() + y.square() + z.square()).sqrt();
-    const Nose middle{0.5 * (b.nose_x + x / length), 0.5 * (b.nose_y + y / length), 0.5 * (b.nose_z + z / length)};
+    Nose middle{0.5 * (b.nose_x + x / length), 0.5 * (b.nose_y + y / length), 0.5 * (b.nose_z + z / length)};
     b.nose_x = x / length;
     b.nose_y = y / length;
     b.nose_z = z / length;

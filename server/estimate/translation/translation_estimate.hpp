@@ -25,17 +25,17 @@ struct TranslationEstimate {
     /// Of [position, velocity, acceleration, fix_errors].
     Eigen::Matrix<double, 14, 14> covariance = Eigen::Matrix<double, 14, 14>::Constant(kNaN);
 
-    /// Measured less than `within_s` before `t_ns`, or than two and a half of the pauses between measurements.
-    [[nodiscard]] bool heard_within(double within_s, std::int64_t t_ns) const {
-        return seconds_between(t_measured_ns, t_ns) < std::max(within_s, 2.5 * spacing_s);
+    /// Measured less than `within_s` before `now_ns`, or than two and a half of the pauses between measurements.
+    [[nodiscard]] bool heard_within(double within_s, std::int64_t now_ns) const {
+        return seconds_between(t_measured_ns, now_ns) < std::max(within_s, 2.5 * spacing_s);
     }
     [[nodiscard]] Eigen::Vector3d position_sigma_m() const { return sigma(0); }
     [[nodiscard]] Eigen::Vector3d velocity_sigma_mps() const { return sigma(3); }
     [[nodiscard]] Eigen::Vector3d acceleration_sigma_mps2() const { return sigma(6); }
 
   private:
-    [[nodiscard]] Eigen::Vector3d sigma(int first) const {
-        return covariance.diagonal().segment<3>(first).cwiseMax(0.0).cwiseSqrt();
+    [[nodiscard]] Eigen::Vector3d sigma(int from) const {
+        return covariance.diagonal().segment<3>(from).cwiseMax(0.0).cwiseSqrt();
     }
 };
 

@@ -101,10 +101,7 @@ void put_json_text(Output& out, std::string_view text) {
             *at++ = '\\';
             *at++ = c;
         } else if (code < 0x20) {
-            std::memcpy(at, "\\u00", 4);
-            at[4] = kHex[code >> 4U];
-            at[5] = kHex[code & 15U];
-            at += 6;
+            for (const char each : {'\\', 'u', '0', '0', kHex[code >> 4U], kHex[code & 15U]}) *at++ = each;
         } else {
             *at++ = c;
         }

@@ -56,7 +56,7 @@ Bytes random_packet(std::mt19937& random, unsigned sequence_count, std::size_t u
 /// A good frame of so many bytes on the link.
 Bytes frame_of_size(std::size_t bytes) {
     for (std::size_t user_bytes = 1; user_bytes < bytes; ++user_bytes) {
-        const Bytes frame = frame_of(packet_of(1, 1, 1, Bytes(user_bytes, std::byte{7})));
+        Bytes frame = frame_of(packet_of(1, 1, 1, Bytes(user_bytes, std::byte{7})));
         if (frame.size() == bytes) return frame;
     }
     throw std::runtime_error("no packet gives a frame of this size");

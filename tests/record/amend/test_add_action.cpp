@@ -23,7 +23,7 @@ using namespace record_test;
 
 /// A recording as the station's upkeep leaves it.
 std::filesystem::path record_whole(const TemporaryFolder& directory) {
-    const auto path = directory.recording(record_flight(directory, demo_setup()));
+    auto path = directory.recording(record_flight(directory, demo_setup()));
     REQUIRE(finish_recording(path));
     return path;
 }

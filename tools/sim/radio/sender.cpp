@@ -16,8 +16,7 @@ constexpr std::chrono::milliseconds kLinger{500};
 
 Result<void> play(const DeliveredStream& stream, Output& output, double speed,
                   const std::optional<Unplugged>& unplugged, const std::atomic<bool>& stop) {
-    using Clock = std::chrono::steady_clock;
-    const auto start = Clock::now();
+    const auto start = std::chrono::steady_clock::now();
     bool out = false;
     for (const Delivery& delivery : stream.deliveries) {
         const std::span<const std::uint8_t> bytes(&stream.bytes[delivery.offset], delivery.size);
@@ -27,8 +26,8 @@ Result<void> play(const DeliveredStream& stream, Output& output, double speed,
             const std::size_t piece = std::min(kPieceBytes, bytes.size() - done);
             const double due_s = delivery.t_begin_s + byte_s * static_cast<double>(done + piece);
             if (speed > 0.0) {
-                std::this_thread::sleep_until(
-                    start + std::chrono::duration_cast<Clock::duration>(std::chrono::duration<double>(due_s / speed)));
+                std::this_thread::sleep_until(start + std::chrono::duration_cast<std::chrono::steady_clock::duration>(
+                                                          std::chrono::duration<double>(due_s / speed)));
             }
             const bool should_be_out = unplugged && due_s >= unplugged->first && due_s < unplugged->second;
             if (should_be_out && !out) {
