@@ -7,13 +7,18 @@
 #include <cmath>
 #include <cstdio>
 #include <cstring>
+#include <filesystem>
 #include <functional>
 #include <memory>
+#include <mutex>
+#include <optional>
+#include <span>
 #include <stdexcept>
 #include <string>
 #include <thread>
 #include <vector>
 
+#include <fcntl.h>
 #include <unistd.h>
 
 #include <boost/asio/connect.hpp>
@@ -145,9 +150,51 @@ std::vector<double> through_server() {
     return latencies_ms(terminal, 20ms, [&] { return marks.next(); });
 }
 
+/// Appends what it is given to a file and has the disk confirm it ten times a second, and does nothing else.
+class BareRecorder {
+  public:
+    BareRecorder() : file_(::open(path_.c_str(), O_WRONLY | O_CREAT | O_TRUNC, 0644)) {
+        if (file_ < 0) throw std::runtime_error("cannot write " + path_.string());
+        thread_ = std::thread([this] {
+            while (!stopping_) {
+                std::this_thread::sleep_for(100ms);
+                std::vector<std::byte> bytes;
+                {
+                    const std::lock_guard lock(mutex_);
+                    bytes.swap(waiting_);
+                }
+                if (::write(file_, bytes.data(), bytes.size()) < 0 || ::fdatasync(file_) != 0) return;
+            }
+        });
+    }
+    ~BareRecorder() {
+        stopping_ = true;
+        thread_.join();
+        ::close(file_);
+        std::filesystem::remove(path_);
+    }
+    BareRecorder(const BareRecorder&) = delete;
+    BareRecorder& operator=(const BareRecorder&) = delete;
+    void append(std::span<const std::byte> bytes) {
+        const std::lock_guard lock(mutex_);
+        waiting_.insert(waiting_.end(), bytes.begin(), bytes.end());
+    }
+
+  private:
+    const std::filesystem::path path_ =
+        std::filesystem::temp_directory_path() / ("turnstone-bench-" + std::to_string(::getpid()) + ".bytes");
+    const int file_;
+    std::mutex mutex_;
+    std::vector<std::byte> waiting_;
+    std::atomic<bool> stopping_ = false;
+    std::thread thread_;
+};
+
 /// The least possible: bytes read from the terminal go out as a WebSocket message as they are.
-std::vector<double> through_bare_relay() {
+std::vector<double> through_bare_relay(bool records) {
     const bench::Terminal terminal;
+    std::optional<BareRecorder> recorder;
+    if (records) recorder.emplace();
     asio::io_context relay_context;
     tcp::acceptor acceptor(relay_context, {asio::ip::address_v4::loopback(), 0});
     std::thread relay([&] {
@@ -162,6 +209,7 @@ std::vector<double> through_bare_relay() {
             const std::size_t size = serial.read_some(asio::buffer(bytes));
             delimiters += static_cast<std::size_t>(
                 std::count(bytes.begin(), bytes.begin() + static_cast<std::ptrdiff_t>(size), std::byte{0}));
+            if (recorder) recorder->append(std::span(bytes).first(size));
             stream.write(asio::buffer(bytes, size));
         }
     });
@@ -224,10 +272,11 @@ void resources() {
 
 int main() {
     try {
-        const auto relay = through_bare_relay();
+        const auto relay = through_bare_relay(false), recording_relay = through_bare_relay(true);
         const auto server = through_server();
         std::printf("latency: serial line to WebSocket client, 50 packets/s\n");
         report("limit: bare relay, serial read -> Beast write", relay);
+        report("the same beside a thread that appends and syncs", recording_relay);
         report("turnstone serve", server);
         std::printf("  ratio to the limit, p99: %.2f\n", bench::quantile(relay, 0.99) / bench::quantile(server, 0.99));
         resources();

@@ -44,8 +44,8 @@ class SeriesRows {
 
   private:
     struct Late {
-        std::int64_t t_ns, id; ///< as stored
-        friend auto operator<=>(const Late&, const Late&) = default;
+        std::int64_t t_ns, id;                                       ///< as stored
+        friend auto operator<=>(const Late&, const Late&) = default; // NOLINT(modernize-use-nullptr): not ours
     };
     void look_again();
     [[nodiscard]] bool is_late(std::int64_t id) const;

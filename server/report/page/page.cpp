@@ -2,10 +2,9 @@
 
 #include <fmt/format.h>
 
-namespace turnstone::report {
+#include "server/report/page/page_style.hpp"
 
-/// The stylesheet and the colours, written by CMake from style.css and from the dashboard's tokens.
-extern const char* const kPageStyle;
+namespace turnstone::report {
 
 namespace {
 
