@@ -4,6 +4,7 @@
 #include <array>
 #include <cmath>
 #include <iterator>
+#include <numbers>
 
 #include <fmt/format.h>
 
@@ -192,7 +193,7 @@ struct ShownUnit {
 constexpr ShownUnit kShownUnits[] = {
     {"1", ""},     {"Cel", " °C"}, {"K", " °C", 1, -273.15}, {"Pa", " hPa", 0.01, 0, 2},
     {"deg", "°"},  {"By", " B"},   {"m/s2", " m/s²"},        {"dB{mW}", " dBm"},
-    {"uT", " µT"}, {"us", " µs"}};
+    {"uT", " µT"}, {"us", " µs"},  {"deg/s", " °/s"}};
 
 } // namespace
 
@@ -204,6 +205,11 @@ std::string with_unit(double value, const std::string& unit, int decimals) {
     std::string symbol = unit;
     std::erase_if(symbol, [](char c) { return c == '{' || c == '}' || c == '[' || c == ']'; });
     return fmt::format("{:.{}f} {}", value, decimals, symbol);
+}
+
+CheckFigure of_check(double value, const std::string& unit, int decimals) {
+    if (unit != "rad/s") return {value, unit, decimals};
+    return {value * 180 / std::numbers::pi, "deg/s", std::max(0, decimals - 2)};
 }
 
 std::string mark(const Facts& facts) {
@@ -256,9 +262,11 @@ std::string check_decided(const Facts& facts) {
     std::replace(state.begin(), state.end(), '_', ' ');
     const std::string why = facts.text("why");
     std::string out = facts.text("title") + ": " + state;
-    if (facts.has("measured"))
-        out +=
-            ", " + with_unit(facts.number("measured"), facts.text("unit"), static_cast<int>(facts.number("decimals")));
+    if (facts.has("measured")) {
+        const auto [value, unit, decimals] =
+            of_check(facts.number("measured"), facts.text("unit"), static_cast<int>(facts.number("decimals")));
+        out += ", " + with_unit(value, unit, decimals);
+    }
     return out + (facts.text("required").empty() ? "" : ", required " + facts.text("required")) +
            (why.empty() ? "" : " (" + why + ")");
 }

@@ -59,6 +59,13 @@ class Facts {
 [[nodiscard]] std::string unexpected_state(const Facts& facts);
 /// "7.40 V", "904.20 hPa": a value with its unit as it is shown.
 [[nodiscard]] std::string with_unit(double value, const std::string& unit, int decimals);
+/// A figure of a check in the unit that people read it in: turn rates in degrees per second.
+struct CheckFigure {
+    double value;
+    std::string unit;
+    int decimals;
+};
+[[nodiscard]] CheckFigure of_check(double value, const std::string& unit, int decimals);
 [[nodiscard]] std::string procedure_ended(const Facts& facts);
 [[nodiscard]] std::string check_decided(const Facts& facts);
 [[nodiscard]] std::string statement(const Facts& facts);

@@ -4,12 +4,17 @@ export const kVehicle = 'sanderling';
 const check = (id, title, required, more = {}) => ({ id, title, why: '', severity: 'must', required, ...more });
 const drogue = (column) => ({ value: { table: 'charge/drogue', column } });
 export const procedure_checks = [
-    check('lid_off', 'Lid off', '≤ 30 ms', { room: 0.03, why: 'A late lid opens late.', ...drogue('lid_off') }),
-    check('pulse', 'Pulse', '≥ 20 hPa', { room: 2000, ...drogue('pulse_peak') }),
-    check('barometer_back', 'Barometer back', '≤ 500 ms', { room: 0.5, ...drogue('barometer_back') }),
-    check('shock', 'Shock', '≤ 157 m/s²', { room: 157, ...drogue('shock') }),
-    check('battery', 'Battery', '≥ 7.4 V', { room: 0.84, ...drogue('battery_least') }),
-    check('missed', 'Readings missed', '≤ 2', { room: 2, severity: 'should', ...drogue('readings_missed') }),
+    check('lid_off', 'Lid off', '≤ 30 ms', {
+        most: 0.03,
+        room: 0.03,
+        why: 'A late lid opens late.',
+        ...drogue('lid_off'),
+    }),
+    check('pulse', 'Pulse', '≥ 20 hPa', { least: 2000, room: 2000, ...drogue('pulse_peak') }),
+    check('barometer_back', 'Barometer back', '≤ 500 ms', { most: 0.5, room: 0.5, ...drogue('barometer_back') }),
+    check('shock', 'Shock', '≤ 157 m/s²', { most: 157, room: 157, ...drogue('shock') }),
+    check('battery', 'Battery', '≥ 7.4 V', { least: 7.4, room: 0.84, ...drogue('battery_least') }),
+    check('missed', 'Readings missed', '≤ 2', { most: 2, room: 2, severity: 'should', ...drogue('readings_missed') }),
     check('restarts', 'Reboots', '≤ 0', drogue('restarts')),
     check('seen', 'Lid seen to leave', 'confirmed', {
         statement: true,
@@ -69,9 +74,11 @@ const groups = [
     [
         'Site',
         check('wind_mean', 'Wind, mean', '≤ 8.9 m/s', {
+            most: 8.9,
             value: { vehicle: 'mast', table: 'estimate/wind', column: 'mean_mps' },
         }),
         check('wind_gust', 'Gust', '≤ 8.9 m/s', {
+            most: 8.9,
             room: 8.9,
             entered: 'wind_gust_mps',
             why: 'Codes set 20 mph.',

@@ -50,12 +50,16 @@ std::string limit_text(double value, const std::string& unit, int decimals, cons
     if (unit == "s" && std::abs(value) >= 600) return plain(value / 60) + " min";
     if (unit == "1") return plain(value);
     if (unit == "d") return plain(value) + (value == 1 ? " day" : " days");
-    // As many digits as the file gives, at least; of degrees Celsius, in which kelvins are shown.
-    const double shown = unit == "K" ? value - 273.15 : value;
-    int digits = decimals;
-    for (; digits < 6; ++digits)
+    const sentences::CheckFigure figure = sentences::of_check(value, unit, decimals);
+    // As many digits as the file gives, at least; of degrees Celsius, in which kelvins are shown. What is round in
+    // radians is not in degrees: then three digits that count.
+    const double shown = unit == "K" ? value - 273.15 : figure.value;
+    const int counting = shown == 0 ? 0 : 2 - static_cast<int>(std::floor(std::log10(std::abs(shown))));
+    const int most = figure.unit == unit ? 6 : std::max(figure.decimals, counting);
+    int digits = figure.decimals;
+    for (; digits < most; ++digits)
         if (std::abs(std::round(shown * std::pow(10, digits)) - shown * std::pow(10, digits)) < 1e-6) break;
-    return sentences::with_unit(value, unit, digits);
+    return sentences::with_unit(figure.value, figure.unit, digits);
 }
 
 } // namespace
@@ -126,8 +130,12 @@ std::string required_text(const Check& check, const std::string& unit, int decim
     return check.least ? "≥ " + text(*check.least) : "≤ " + text(check.most.value_or(0));
 }
 
+bool is_of_figures(const Check& check) {
+    return check.subject != CheckSubject::statement && check.subject != CheckSubject::says;
+}
+
 std::optional<double> room_of(const Check& check) {
-    if (check.subject == CheckSubject::statement || check.subject == CheckSubject::says) return std::nullopt;
+    if (!is_of_figures(check)) return std::nullopt;
     if (check.is_within) return *check.most;
     if (check.least && check.most) {
         const double half = (*check.most - *check.least) / 2;

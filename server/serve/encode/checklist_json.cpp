@@ -32,6 +32,10 @@ json check_json(const Check& check, const Table* table) {
     if (check.subject == CheckSubject::statement) out["statement"] = true;
     if (check.subject == CheckSubject::entered) out["entered"] = check.name;
     if (!check.or_entered.empty()) out["entered"] = check.or_entered;
+    if (is_of_figures(check)) {
+        if (check.least) out["least"] = *check.least;
+        if (check.most) out["most"] = *check.most;
+    }
     if (const auto room = room_of(check)) out["room"] = *room;
     if (!check.value.empty() && check.value.link.empty()) {
         out["value"] = {{"table", check.value.table}, {"column", check.value.columns.front()}};

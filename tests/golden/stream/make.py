@@ -191,16 +191,16 @@ PROCEDURES = [{
               {"id": "look", "kind": "check", "title": "Look", "text": "", "caution": "",
                "checks": ["level", "pulse_back", "clear"]}],
     "checks": [{"id": "level", "title": "Level", "why": "A tilted bench reads as a bias", "severity": "must",
-                "required": "\u00b1 0.25 m/s\u00b2", "room": 0.25,
+                "required": "\u00b1 0.25 m/s\u00b2", "least": -0.25, "most": 0.25, "room": 0.25,
                 "value": {"table": "imu.samples", "column": "accel_body_x"}},
                {"id": "pulse_back", "title": "Pressure back", "why": "", "severity": "should",
-                "required": "\u2264 500 ms", "room": 0.5, "value": {"table": "baro", "column": "static_pressure"}},
+                "required": "\u2264 500 ms", "most": 0.5, "room": 0.5, "value": {"table": "baro", "column": "static_pressure"}},
                {"id": "clear", "title": "Bench clear", "why": "", "severity": "must", "required": "confirmed",
                 "statement": True}]}]
 READINESS = {
     "groups": [{"title": "Weather", "checks": [
         {"id": "wind_gust", "title": "Wind, gust", "why": "The safety code has a limit", "severity": "must",
-         "required": "\u2264 8.9 m/s", "room": 8.9, "entered": "wind_gust_mps"}]}],
+         "required": "\u2264 8.9 m/s", "most": 8.9, "room": 8.9, "entered": "wind_gust_mps"}]}],
     "positions": [{"id": "weather", "title": "Weather"}]}
 
 DESCRIPTION = {

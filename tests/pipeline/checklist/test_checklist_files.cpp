@@ -220,6 +220,11 @@ TEST_CASE("a limit is said as a person says it") {
     CHECK(required((value + R"("least": 263.15, "most": 333.15})").c_str(), "K", 0) == "-10 °C to 60 °C");
     CHECK(required((value + R"("within": 2, "from": {"reference": "pad_temperature"}})").c_str(), "K", 0) == "± 2 K");
     CHECK(required((value + R"("within": 0.25})").c_str(), "m/s2", 2) == "± 0.25 m/s²");
+    // 180 / pi degrees are a radian, by definition of the degree (SI Brochure, 9th edition, table 8).
+    CHECK(required((value + R"("within": 0.05})").c_str(), "rad/s", 3) == "± 2.86 °/s");
+    CHECK(required((value + R"("most": 10})").c_str(), "rad/s", 3) == "≤ 573.0 °/s");
+    CHECK(required((value + R"("least": 0})").c_str(), "rad/s", 3) == "≥ 0.0 °/s");
+    CHECK(required((value + R"("most": 900})").c_str(), "deg/s", 0) == "≤ 900 °/s");
     CHECK(required((value + R"("within": 500, "from": {"reference": "pad_pressure"}})").c_str(), "Pa", 0) ==
           "± 5.00 hPa");
     CHECK(required((value + R"("least": 1, "most": 1})").c_str(), "1", 0, {{0, "open"}, {1, "good"}}) == "good");

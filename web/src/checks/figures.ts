@@ -13,6 +13,12 @@ const kMilliseconds_s = 1; // below this
 const kDigits = 3; // that tell something of a measured value
 const kMinutes_s = 600; // from here on
 
+/** A turn rate in degrees per second, as people read it, with the factor that gets there; any other column as it is. */
+export function in_degrees(column: Column): [Column, number] {
+  if (column.unit !== 'rad/s') return [column, 1];
+  return [{ ...column, unit: 'deg/s', decimals: Math.max(0, column.decimals - 2) }, 180 / Math.PI];
+}
+
 /** The unit that fits a value; its margin is read in the same one. */
 export function scale_of(column: Column, value: number): Scale {
   const size = Math.abs(value);
@@ -20,10 +26,11 @@ export function scale_of(column: Column, value: number): Scale {
     return { symbol: 'ms', gain: 1000, decimals: Math.min(1, Math.max(0, column.decimals - 2)) };
   if (column.unit === 's' && size >= kMinutes_s) return { symbol: 'min', gain: 1 / 60, decimals: 0 };
   if (column.unit === 'd') return { symbol: size === 1 ? 'day' : 'days', gain: 1, decimals: column.decimals };
-  const { symbol, gain, offset } = shown_unit(column.unit);
-  const shown = Math.abs(value * gain + offset);
+  const [{ unit, decimals }, turned] = in_degrees(column);
+  const { symbol, gain, offset } = shown_unit(unit);
+  const shown = Math.abs(value * turned * gain + offset);
   const told = shown > 0 ? kDigits - 1 - Math.floor(Math.log10(shown)) : kDigits;
-  return { symbol, gain, decimals: Math.min(shown_decimals(column.unit, column.decimals), Math.max(0, told)) };
+  return { symbol, gain: turned * gain, decimals: Math.min(shown_decimals(unit, decimals), Math.max(0, told)) };
 }
 
 const kSpace = '\u00a0';

@@ -12,12 +12,12 @@ export type CheckState = 'waits' | 'holds' | 'fails' | 'not_evaluated';
 export interface CheckRow {
   check: Check;
   state: CheckState;
-  /** What was measured, or what a person said. */
+  /** What was measured, in the unit of the check's column; NaN: nothing. */
+  value: number;
+  /** The same in words, or what a person said. */
   measured: string;
   /** Room left to the limit, or how far it is beyond; empty where there is no such thing. */
   margin: string;
-  /** Of a value that must be no more than it; NaN: not known. */
-  most: number;
   /** The margin as a part of all the room, 0 to 1; NaN where none is drawn. */
   part: number;
   note: string;
@@ -105,9 +105,9 @@ export function checks_at(
     return {
       check,
       state: state_of(states, state),
+      value,
       measured: check.statement ? said_words(said) : known ? figure_words(column, value) : kNotSaid,
       margin: drawn ? margin_words(column, Math.abs(margin), value) : '',
-      most: value + margin,
       part: drawn ? part_of(margin, value, check.room) : NaN,
       note: text_in(said, 'note'),
     };

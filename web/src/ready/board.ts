@@ -66,6 +66,6 @@ export function most_wind(tape: Tape, wind: ColumnRef, rows: readonly CheckRow[]
   const name = tape.description.vehicles[wind.table.vehicle]?.name;
   const limits = rows
     .filter((row) => row.check.vehicle === name && row.check.table.includes('wind'))
-    .map((row) => row.most);
+    .map((row) => row.check.most);
   return Math.min(...limits.filter(Number.isFinite), Infinity);
 }

@@ -21,6 +21,9 @@ export interface Check {
   statement: boolean;
   /** Name of the value that a person reads from an instrument; empty: none. */
   entered: string;
+  /** What it is to be at least and at most, in the unit of the check's column; NaN: it has no such limit. */
+  least: number;
+  most: number;
   /** Margin that counts as all the room there is, in the unit of the check's column; NaN: not known. */
   room: number;
   /** The column that it looks at; empty when it looks at none. `vehicle` empty: this one. */
@@ -88,6 +91,8 @@ const read_check: Read<Check> = (from, path) => {
     required: text(from, 'required', path, ''),
     statement: flag(from, 'statement', path, false),
     entered: text(from, 'entered', path, ''),
+    least: number(from, 'least', path, NaN),
+    most: number(from, 'most', path, NaN),
     room: number(from, 'room', path, NaN),
     vehicle: text(value, 'vehicle', `${path}/value`, ''),
     table: text(value, 'table', `${path}/value`, ''),

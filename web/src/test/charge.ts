@@ -1,7 +1,7 @@
 /** What the record says of an ejection charge at the cursor: when it fired, and the edges found after it. */
 import type { TapeSeconds } from '../stream/clocks';
 import type { Column, Table } from '../stream/description';
-import { newest_event } from '../checks/rows';
+import { newest_event, type CheckRow } from '../checks/rows';
 import type { Tape } from '../tape/tape';
 
 export interface Edge {
@@ -86,12 +86,9 @@ export interface Limit {
   is_least: boolean;
 }
 
-/** The limit of a check on a column of the charge's table, as it was decided last. */
-export function limit_of(tape: Tape, vehicle: number, check: string): Limit | undefined {
-  const data = newest_event(tape, vehicle, 'check_decided', { check })?.data;
-  const figure = (name: string): number => Number(data?.[name] ?? NaN);
-  const value = figure('limit');
-  // The margin counts from the limit towards what is allowed: exactly at the limit nothing says where that is.
-  const side = (figure('measured') - value) * figure('margin');
-  return side > 0 || side < 0 ? { value, is_least: side > 0 } : undefined;
+/** The limit of a check; of two the one that is nearer to what was measured, or the most while nothing was. */
+export function limit_of({ check: { least, most }, value }: Pick<CheckRow, 'check' | 'value'>): Limit | undefined {
+  const is_least = Number.isFinite(least) && !(Number.isFinite(most) && !(value - least < most - value));
+  const limit = is_least ? least : most;
+  return Number.isFinite(limit) ? { value: limit, is_least } : undefined;
 }

@@ -5,7 +5,7 @@ import type { Column } from '../stream/description';
 import { Raster } from '../draw/strip/raster';
 import { kBoxHeight, path_of } from '../draw/trace';
 import { nice_step, step_decimals } from '../draw/ticks';
-import { scale_of as unit_of } from '../checks/figures';
+import { in_degrees, scale_of as unit_of } from '../checks/figures';
 import { find_role, type ColumnRef } from '../tape/roles';
 import type { Tape } from '../tape/tape';
 import { format_fixed } from '../text/format';
@@ -120,7 +120,7 @@ export function line_of(
   window: Window,
   of_figure: Limit | undefined,
 ): Line {
-  const [column, turned] = in_degrees(channel);
+  const [column, turned] = in_degrees(channel); // in which the charge's table has turn rates
   const base = subject.change ? mean(points.values.filter((_, i) => (points.ms[i] ?? 0) < 0)) : 0;
   const values = points.values.map((value) => turned * (value - (Number.isFinite(base) ? base : 0)));
   const finite = values.filter(Number.isFinite);
@@ -170,12 +170,6 @@ export function line_of(
         : '';
     },
   };
-}
-
-/** Turn rates are drawn in degrees per second, in which the charge's table has them; with the factor to get there. */
-function in_degrees(column: Column): [Column, number] {
-  if (column.unit !== 'rad/s') return [column, 1];
-  return [{ ...column, unit: 'deg/s', decimals: Math.max(0, column.decimals - 2) }, 180 / Math.PI];
 }
 
 const mean = (values: readonly number[]): number => values.reduce((sum, value) => sum + value, 0) / values.length;

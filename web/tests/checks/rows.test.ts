@@ -30,7 +30,12 @@ describe('a check', () => {
   const row = (id: string) => list.rows.find((one) => one.check.id === id);
 
   it('has what was measured, and its margin in the same unit', () =>
-    expect(row('lid_off')).toMatchObject({ state: 'holds', measured: '18.6\u00a0ms', margin: '11.4\u00a0ms' }));
+    expect(row('lid_off')).toMatchObject({
+      state: 'holds',
+      value: 0.0186,
+      measured: '18.6\u00a0ms',
+      margin: '11.4\u00a0ms',
+    }));
   it('is drawn as the part of its room that is left', () => expect(row('lid_off')?.part).toBeCloseTo(0.38, 6));
   it('is drawn against what was measured where no room is given', () =>
     expect(row('shock')?.part).toBeCloseTo(24 / 157, 6));
@@ -76,10 +81,17 @@ it.each([
   ['{fraction}', 0.96, 2, '96\u00a0%'],
   ['1', 11, 0, '11'],
   ['deg', 4, 0, '4°'],
+  // π rad are 180°, by definition of the degree (SI Brochure, 9th edition, table 8)
+  ['rad/s', Math.PI, 3, '180\u00a0°/s'],
+  ['rad/s', 0.05, 3, '2.9\u00a0°/s'],
+  ['rad/s', 0.002, 4, '0.11\u00a0°/s'],
   ['V', NaN, 2, '–'],
 ])('%s: %d is read as %s', (unit, value, decimals, text) =>
   expect(figure_words(column('x', unit, { decimals }), value)).toBe(text),
 );
+
+it('a margin of a turn rate is in degrees per second as the rate is', () =>
+  expect(margin_words(column('x', 'rad/s', { decimals: 3 }), Math.PI / 4, Math.PI)).toBe('45\u00a0°/s'));
 
 it('a margin of a temperature is a difference', () =>
   expect(margin_words(column('x', 'K', { decimals: 1 }), 5, 293.15)).toBe('5.0\u00a0°C'));

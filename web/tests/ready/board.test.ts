@@ -1,10 +1,10 @@
 /** The readiness board: what it says, and that it never says ready by itself. */
 import { describe, expect, it } from 'vitest';
-import { board_at } from '../../src/ready/board';
+import { board_at, most_wind, wind_of } from '../../src/ready/board';
 import { read_position_link } from '../../src/ready/position_link';
 import { big_clock, board_says } from '../../src/ready/wording';
 import type { TapeEvent } from '../../src/stream/messages';
-import { description, event, replay_at, table, words } from '../support/builders';
+import { column, description, event, replay_at, table, words } from '../support/builders';
 import { cells, check, check_table } from '../support/ground';
 
 const kBoard = check_table('readiness', { gust: ['m/s', 1], clear: ['1', 0] });
@@ -85,6 +85,33 @@ describe('the board', () => {
     expect(answers(7)).toEqual(['asked', 'not_asked']);
     expect(answers(12)).toEqual(['go', 'go']);
   });
+});
+
+it('draws the least of the limits that checks set to the wind, before anything is measured', () => {
+  const mast = { name: 'mast', title: 'Mast', rocket: false, parachutes: [], more: {} };
+  const both = description(
+    [
+      kBoard,
+      table('mast/wind', 'packet', [column('speed', 'm/s', { role: 'wind_speed' })], { vehicle: 1 }),
+    ],
+    { vehicles: [...about.vehicles, mast] },
+  );
+  const of_wind = { vehicle: 'mast', table: 'estimate/wind' };
+  const groups = (limits: readonly number[]) => [
+    {
+      title: 'Site',
+      checks: [
+        ...limits.map((most, i) => check(`wind_${i}`, { ...of_wind, most })),
+        check('gust', { most: 1 }), // says nothing of that wind
+      ],
+    },
+  ];
+  const drawn = (limits: readonly number[]): number => {
+    const tape = replay_at(51, both, {});
+    return most_wind(tape, wind_of(tape)!, board_at(tape, 0, { ...readiness, groups: groups(limits) }).rows);
+  };
+  expect(drawn([8.9, NaN, 6])).toBe(6);
+  expect(drawn([NaN])).toBe(Infinity);
 });
 
 const day = (in_s: number): string => `in ${in_s}`;

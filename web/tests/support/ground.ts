@@ -11,6 +11,8 @@ export const check = (id: string, more: Partial<Check> = {}): Check => ({
   required: '',
   statement: false,
   entered: '',
+  least: NaN,
+  most: NaN,
   room: NaN,
   vehicle: '',
   table: '',

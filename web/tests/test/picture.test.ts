@@ -4,6 +4,7 @@ import { charges_at, limit_of, type Limit } from '../../src/test/charge';
 import { axis_ms, edge_words, line_of, points_of, subjects_of, window_of } from '../../src/test/picture';
 import type { Series } from '../../src/stream/blocks';
 import { column, description, event, pair, replay_at, table } from '../support/builders';
+import { check } from '../support/ground';
 
 const charge = table(
   'v/charge/drogue',
@@ -100,13 +101,14 @@ it.each([
 ])('an edge at %d ± %d is %s', (ms, sigma, text) => expect(edge_words(ms, sigma)).toBe(text));
 
 it.each([
-  ['at least', { limit: 20, measured: 48.7, margin: 28.7 }, { value: 20, is_least: true }],
-  ['at most', { limit: 150, measured: 118, margin: 32 }, { value: 150, is_least: false }],
-  ['at least, and is below', { limit: 20, measured: 12, margin: -8 }, { value: 20, is_least: true }],
-  ['at most, and is above', { limit: 150, measured: 170, margin: -20 }, { value: 150, is_least: false }],
-  ['nothing', { measured: 1 }, undefined],
-  ['what is measured exactly', { limit: 20, measured: 20, margin: 0 }, undefined],
-])('a check that wants %s says so by its margin', (_, figures, limit) => {
-  const decided = event(1, 55, 'check', 'check_decided', { data: { check: 'pulse', ...figures } });
-  expect(limit_of(replay_at(60, about, {}, [decided]), 0, 'pulse')).toEqual(limit);
-});
+  ['at least 20', { least: 20 }, 48.7, { value: 20, is_least: true }],
+  ['at most 150', { most: 150 }, 118, { value: 150, is_least: false }],
+  ['at least what is measured', { least: 20 }, 20, { value: 20, is_least: true }],
+  ['at most what is measured', { most: 20 }, 20, { value: 20, is_least: false }],
+  ['at least 20, before anything is measured', { least: 20 }, NaN, { value: 20, is_least: true }],
+  ['20 to 80, near the least', { least: 20, most: 80 }, 30, { value: 20, is_least: true }],
+  ['20 to 80, beyond the most', { least: 20, most: 80 }, 90, { value: 80, is_least: false }],
+  ['nothing', {}, 1, undefined],
+])('a check that wants %s has its limit from that side', (_, limits, value, limit) =>
+  expect(limit_of({ check: check('pulse', limits), value })).toEqual(limit),
+);

@@ -9,9 +9,9 @@ const run: Run = { ...not_begun(procedure('p', [step('a', { title: 'Arm' }), ste
 const row = (id: string, state: CheckRow['state'], part = NaN): CheckRow => ({
   check: check(id, { title: id }),
   state,
+  value: NaN,
   measured: '',
   margin: '24 m/s²',
-  most: NaN,
   part,
   note: '',
 });
