@@ -90,10 +90,7 @@ describe('the board', () => {
 it('draws the least of the limits that checks set to the wind, before anything is measured', () => {
   const mast = { name: 'mast', title: 'Mast', rocket: false, parachutes: [], more: {} };
   const both = description(
-    [
-      kBoard,
-      table('mast/wind', 'packet', [column('speed', 'm/s', { role: 'wind_speed' })], { vehicle: 1 }),
-    ],
+    [kBoard, table('mast/wind', 'packet', [column('speed', 'm/s', { role: 'wind_speed' })], { vehicle: 1 })],
     { vehicles: [...about.vehicles, mast] },
   );
   const of_wind = { vehicle: 'mast', table: 'estimate/wind' };

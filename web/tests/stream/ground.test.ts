@@ -2,7 +2,15 @@
 import { expect, it } from 'vitest';
 import { read_ground } from '../../src/stream/ground';
 
-const check = { id: 'lid_off', title: 'Lid off', why: '', severity: 'must', required: '≤ 30 ms', most: 0.03, room: 0.03 };
+const check = {
+  id: 'lid_off',
+  title: 'Lid off',
+  why: '',
+  severity: 'must',
+  required: '≤ 30 ms',
+  most: 0.03,
+  room: 0.03,
+};
 const step = { id: 'fire', kind: 'instruct', title: 'Fire', text: '', caution: 'Stand clear.', checks: ['lid_off'] };
 
 it('reads a procedure with its steps and checks', () => {
