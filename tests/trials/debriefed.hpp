@@ -2,7 +2,6 @@
 /// A simulated flight from bytes to what a debrief works on: its smoothed motion, its rows and its events, beside the
 /// truth.
 #include <algorithm>
-#include <cstdlib>
 #include <map>
 #include <optional>
 #include <string>
@@ -12,6 +11,7 @@
 #include "server/debrief/performance/performance_record.hpp"
 #include "server/pipeline/station/pipeline.hpp"
 #include "shared/time.hpp"
+#include "tests/trials/seeds.hpp"
 #include "tools/sim/fly.hpp"
 #include "tools/trials/scorer.hpp"
 #include "tools/trials/trial.hpp"
@@ -171,18 +171,6 @@ void for_each_debriefed(const sim::Scenario& scenario, std::uint64_t first, int 
             for (auto k = static_cast<int>(worker); k < count; k += static_cast<int>(workers))
                 judge(static_cast<std::size_t>(k), debriefed(scenario, first + static_cast<std::uint64_t>(k)));
         });
-}
-
-/// TURNSTONE_FLIGHTS, or so many.
-inline int flights_or(int few) {
-    const char* wish = std::getenv("TURNSTONE_FLIGHTS");
-    return wish != nullptr ? std::max(1, std::atoi(wish)) : few;
-}
-
-/// TURNSTONE_SEED, or that of the seeds nothing was tuned on; below 1000 for tuning.
-inline std::uint64_t first_seed() {
-    const char* wish = std::getenv("TURNSTONE_SEED");
-    return wish != nullptr ? std::strtoull(wish, nullptr, 10) : 5000;
 }
 
 } // namespace turnstone::debrief_test

@@ -1,12 +1,11 @@
 // What people are told of simulated flights: alerts and sentences, from the transmitter's bytes to the events.
 // A good flight raises nothing above an advisory, and at most two of those; a fault raises what it is and nothing else.
-// TURNSTONE_FLIGHTS=50 flies the full set.
+// TURNSTONE_FLIGHTS=50 flies the full set; TURNSTONE_SEED=7000 flies others.
 #include <catch2/catch.hpp>
 
 #include <algorithm>
 #include <atomic>
 #include <cmath>
-#include <cstdlib>
 #include <functional>
 #include <map>
 #include <memory>
@@ -17,6 +16,7 @@
 #include "server/pipeline/station/pipeline.hpp"
 #include "shared/atmosphere.hpp"
 #include "shared/time.hpp"
+#include "tests/trials/seeds.hpp"
 #include "tools/sim/fly.hpp"
 #include "tools/trials/trial.hpp"
 #include "tools/trials/trial_case.hpp"
@@ -27,11 +27,9 @@ using namespace turnstone::trials;
 namespace {
 
 constexpr std::int64_t kTold_ns = 1'790'000'000 * kNsPerS;
-constexpr std::uint64_t kFirstSeed = 5000; // flights that nothing was tuned on
 
 int seeds_told() {
-    const char* wish = std::getenv("TURNSTONE_FLIGHTS");
-    return wish != nullptr ? std::max(1, std::atoi(wish)) : 2;
+    return flights_or(2);
 }
 
 /// A flight and all that was said of it.
@@ -73,8 +71,10 @@ using Fault = std::function<void(sim::Scenario&)>;
 
 ToldFlight told(const std::string& scenario_name, const std::string& radio, std::uint64_t seed, const Fault& fault = {},
                 const std::string& kit = "demo", bool predict = false) {
-    sim::Scenario scenario =
-        scenario_of({.scenario = scenario_name, .radio = radio, .errors = "acceptance", .kit = kit});
+    sim::Scenario scenario = scenario_of({.scenario = scenario_name,
+                                          .radio = radio,
+                                          .errors = first_seed() < 1000 ? "tuning" : "acceptance",
+                                          .kit = kit});
     const PipelineSetup setup = trial_setup(scenario);
     if (fault) fault(scenario);
     sim::FlightResult flight = sim::fly(scenario, seed);
@@ -106,7 +106,7 @@ std::vector<ToldFlight> told_all(const std::function<ToldFlight(std::uint64_t se
     std::vector<std::jthread> workers;
     for (unsigned k = 0; k < std::max(1U, std::thread::hardware_concurrency()); ++k)
         workers.emplace_back([&] {
-            for (std::size_t i = next++; i < out.size(); i = next++) out[i] = fly(kFirstSeed + i);
+            for (std::size_t i = next++; i < out.size(); i = next++) out[i] = fly(first_seed() + i);
         });
     workers.clear();
     return out;
@@ -132,6 +132,13 @@ double faster_than_drogue_s(const ToldFlight& flight, double times) {
     return NAN;
 }
 
+/// First second after apogee at which it can be known that a drogue is open in part. Drogues differ: one that is large
+/// for its kind falls little faster, and that is known once it has done so for a while.
+double drogue_in_part_s(const ToldFlight& flight) {
+    constexpr double kSteady_s = 10;
+    return std::fmin(faster_than_drogue_s(flight, 1.4), faster_than_drogue_s(flight, 1.3) + kSteady_s);
+}
+
 double ejection_s(const ToldFlight& flight, std::size_t which) {
     return which < flight.truth.events.ejections.size() ? flight.truth.events.ejections[which].t_s : NAN;
 }
@@ -140,7 +147,7 @@ struct FaultCase {
     std::string title, scenario;
     std::set<EventId> own;  ///< one of them at least must be raised
     std::set<EventId> also; ///< what else may follow from it
-    /// When it can be known; NaN: not in this flight.
+    /// When it can be known.
     std::function<double(const ToldFlight&)> known_s;
     Fault fault = {};
     /// What the rough radio may take longer: where most packets are lost, a fix or a steady rate shows late.
@@ -170,7 +177,7 @@ const std::vector<FaultCase>& fault_cases() {
          "nominal",
          {parachute_partial, no_parachute},
          {},
-         [](const ToldFlight& f) { return faster_than_drogue_s(f, 1.4); },
+         drogue_in_part_s,
          [](sim::Scenario& s) { s.vehicle.rocket->parachutes[0].drag_area_m2 *= 0.45; },
          8.0},
         {"a main that fails",
@@ -297,9 +304,9 @@ TEST_CASE("a fault raises what it is, within two seconds of when it can be known
                 double raised_s = NAN;
                 for (const EventId own : each.own) raised_s = std::fmin(raised_s, flight.raised_s(own));
                 const double known_s = each.known_s(flight);
-                REQUIRE(std::isfinite(known_s));
+                CHECK(std::isfinite(known_s));
                 CHECK(raised_s < known_s + 2.0 + (std::string(radio) == "rough" ? each.rough_s : 0));
-                // Most packets of the rough radio are lost around apogee, and with them the attitude now and then.
+                // A late or violent opening costs the attitude now and then where some of its turns are not heard.
                 const bool is_rough = std::string(radio) == "rough";
                 for (const auto& [id, count] : above)
                     CHECK((each.own.contains(id) || each.also.contains(id) ||

@@ -5,6 +5,7 @@
 
 #include <array>
 #include <cmath>
+#include <cstdlib>
 
 #include "tests/trials/debriefed.hpp"
 

@@ -4,6 +4,7 @@
 
 #include <array>
 #include <cmath>
+#include <cstdlib>
 
 #include "tests/trials/debriefed.hpp"
 

@@ -15,13 +15,14 @@ constexpr double kNoFixAfterLiftoff_s = 8.0;
 constexpr double kFixAtLiftoff_s = 1.0; ///< an earlier fix is one from the rail
 constexpr double kNoFix_s = 10.0;
 constexpr double kFound_s = 1.0;
-constexpr double kLossy = 0.3; ///< of packets: then fixes go missing with them
+constexpr double kLossy = 0.3; ///< of packets: then fixes and turns go missing with them
 /// After a silence it takes this much less until a fix is missed.
 constexpr double kFadesLost_s = 4.0;
 constexpr double kPositionUnknown_m = 50.0;
 constexpr double kAttitudeGone_s = 1.0;
-/// A silence that begins so soon after the newest attitude is what ended it, for the rest of the flight.
-constexpr double kSilenceEndsAttitude_s = 3.0;
+/// A silence that begins so soon after the newest attitude is what ended it, and so are packets that are lost there:
+/// turns that were not heard. It stays explained until there is an attitude again.
+constexpr double kEndsAttitude_s = 3.0;
 
 } // namespace
 
@@ -55,19 +56,19 @@ void FlightWatches::judge_fixes(const FlightView& view, bool silent, std::vector
 
 void FlightWatches::judge_attitude(const FlightView& view, std::vector<Condition>& conditions) {
     const bool had = view.t_attitude_ns != 0;
-    const bool gone = had && seconds_between(view.t_attitude_ns, view.t_measured_ns) > kAttitudeGone_s;
-    if (!gone) {
+    const double without_s = seconds_between(view.t_attitude_ns, view.t_measured_ns);
+    if (!had || !(without_s > kAttitudeGone_s)) {
         explained_ = false;
         return;
     }
+    explained_ |= without_s < kEndsAttitude_s && view.loss > kLossy;
     if (view.t_silence_end_ns != 0) {
         const std::int64_t began_ns = view.t_silence_end_ns - seconds_to_ns(view.silence_s);
         explained_ |= view.t_silence_end_ns > view.t_attitude_ns &&
-                      seconds_between(view.t_attitude_ns, began_ns) < kSilenceEndsAttitude_s;
+                      seconds_between(view.t_attitude_ns, began_ns) < kEndsAttitude_s;
     }
     if (!explained_ && view.seconds_since(view.t_received_ns) < kSilent_s)
-        conditions.push_back({.id = EventId::attitude_unknown,
-                              .values = {{"for_s", seconds_between(view.t_attitude_ns, view.t_measured_ns)}}});
+        conditions.push_back({.id = EventId::attitude_unknown, .values = {{"for_s", without_s}}});
 }
 
 } // namespace turnstone

@@ -21,7 +21,8 @@ inline constexpr std::string_view kReadyColumn = "ready";
 /// "≤ 30 ms", "7.2 to 8.6 V", "confirmed". `unit`, `decimals`: of what is measured; `words`: its enumeration.
 [[nodiscard]] std::string required_text(const Check& check, const std::string& unit, int decimals,
                                         const Enumeration& words);
-/// Whether its limits are figures for a person: those of a statement, or of what a text says, are yes and no in numbers.
+/// Whether its limits are figures for a person: those of a statement, or of what a text says, are yes and no in
+/// numbers.
 [[nodiscard]] bool is_of_figures(const Check& check);
 /// The margin that counts as all the room there is; empty: nothing says.
 [[nodiscard]] std::optional<double> room_of(const Check& check);

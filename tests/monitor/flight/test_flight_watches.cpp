@@ -79,7 +79,16 @@ TEST_CASE("a silence explains what is missing after it, and nothing is judged in
               if (t_s > 20) view.t_attitude_ns = viewed_at(20);
           }) == std::set{EventId::attitude_unknown});
     CHECK(watched([](double, FlightView& view) { view.t_attitude_ns = 0; }).empty()); // it never had one
-    // Where most packets are lost, fixes go missing with them.
+    // Where most packets are lost, turns and fixes go missing with them. What is lost later ended nothing.
+    const auto attitude_ends = [](double lossy_from_s, double lossy_to_s) {
+        return watched([=](double t_s, FlightView& view) {
+            view.loss = t_s > lossy_from_s && t_s < lossy_to_s ? 0.6 : 0.02;
+            if (t_s > 20) view.t_attitude_ns = viewed_at(20);
+        });
+    };
+    CHECK(attitude_ends(15, 30).empty());
+    CHECK(attitude_ends(10, 18) == std::set{EventId::attitude_unknown});
+    CHECK(attitude_ends(30, 40) == std::set{EventId::attitude_unknown});
     CHECK(watched([](double t_s, FlightView& view) {
               view.loss = 0.6;
               if (t_s > 20) view.t_fix_ns = viewed_at(20), view.horizontal_sigma_m = 200;
