@@ -4,6 +4,7 @@
 #include <chrono>
 #include <condition_variable>
 #include <cstdint>
+#include <cstdlib>
 #include <deque>
 #include <limits>
 #include <mutex>
@@ -48,23 +49,23 @@ class Sender {
 
     void turn() { way_->turn(); }
 
-    void send(const Tape& tape, const Batch& batch) {
-        std::int64_t newest_ns = t_newest_ns_;
+    void send(const std::shared_ptr<const Tape>& tape, const Batch& batch) {
+        if (std::exchange(tape_, tape) != tape) t_sent_before_ns_ = t_newest_ns_;
         for (const RowRecord& row : batch.rows) {
             // What a recording takes along from the one before has been sent.
-            if (row.t_rx_ns < t_newest_ns_) continue;
-            newest_ns = std::max(newest_ns, row.t_rx_ns);
-            const Table& table = tape.schema->tables[row.table];
-            const std::int64_t utc_ns = row.t_ns + tape.utc_minus_station_ns;
-            if (position_of_.empty())
+            if (row.t_rx_ns <= t_sent_before_ns_) continue;
+            t_newest_ns_ = std::max(t_newest_ns_, row.t_rx_ns);
+            const Table& table = tape->schema->tables[row.table];
+            const std::int64_t utc_ns = row.t_ns + tape->utc_minus_station_ns;
+            if (position_of_.empty()) {
                 add(json_line(batch, row, table, utc_ns));
-            else if (table.name == position_of_ + "/estimate/navigation" &&
-                     row.t_ns - t_said_ns_ >= kSentencePeriod_ns) {
-                t_said_ns_ = row.t_ns;
-                add(sentences_of(batch, row, table, tape.setup->site.geoid_height_m, utc_ns));
+            } else if (table.name == position_of_ + "/estimate/navigation" &&
+                       std::abs(row.t_ns - t_said_ns_) >= kSentencePeriod_ns) {
+                const std::string said = sentences_of(batch, row, table, tape->setup->site.geoid_height_m, utc_ns);
+                if (!said.empty()) t_said_ns_ = row.t_ns;
+                add(said);
             }
         }
-        t_newest_ns_ = newest_ns;
         flush();
     }
 
@@ -81,8 +82,9 @@ class Sender {
     const std::unique_ptr<Way> way_;
     std::string position_of_; ///< empty: all rows
     std::string together_;
-    std::int64_t t_newest_ns_ = std::numeric_limits<std::int64_t>::min();
-    std::int64_t t_said_ns_ = std::numeric_limits<std::int64_t>::min() / 2;
+    std::shared_ptr<const Tape> tape_;
+    static constexpr std::int64_t kNever_ns = std::numeric_limits<std::int64_t>::min() / 2;
+    std::int64_t t_newest_ns_ = kNever_ns, t_sent_before_ns_ = kNever_ns, t_said_ns_ = kNever_ns;
 };
 
 } // namespace
@@ -111,10 +113,10 @@ void LiveOut::Shared::send_all() {
         if (items.empty()) return;
         const Item item = std::move(items.front());
         items.pop_front();
-        const std::uint64_t lost = std::exchange(left_out, 0);
+        const std::uint64_t lost = items.empty() ? std::exchange(left_out, 0) : 0;
         lock.unlock();
         if (lost > 0) spdlog::warn("{} batches of values are left out of what is sent on: too many at once", lost);
-        sender.send(*item.tape, *item.batch);
+        sender.send(item.tape, *item.batch);
     }
 }
 

@@ -71,8 +71,10 @@ std::string sentences_of(const Batch& batch, const RowRecord& row, const Table& 
     constexpr double kStill_mps = 0.1; // below it the course says nothing
     if (said.speed_mps >= kStill_mps) said.course_deg = std::atan2(east_mps, north_mps) * 180 / std::numbers::pi;
     const double mode = number("mode");
-    for (const auto& [value, word] : table.columns.front().enumeration)
-        if (static_cast<double>(value) == mode) said.estimated = word == "dead reckoning" || word == "lost";
+    for (const Column& column : table.columns)
+        if (column.name == "mode")
+            for (const auto& [value, word] : column.enumeration)
+                if (static_cast<double>(value) == mode) said.estimated = word == "dead reckoning" || word == "lost";
     return position_sentences(said);
 }
 

@@ -107,11 +107,12 @@ TEST_CASE("Rows come as JSON lines, each with its series, its UTC and its values
     // Lines that do not fit one datagram go in several, and what a new recording carries is not sent twice.
     out.begins(live);
     Batch many;
-    many.add_row(live.schema->tables[0], kT0_ns, kT0_ns + kNsPerS / 2, std::array{1.0, 1.0},
-                 std::array<std::string_view, 1>{"carried"});
+    for (const std::int64_t t_rx_ns : {kT0_ns + kNsPerS / 2, kT0_ns + kNsPerS})
+        many.add_row(live.schema->tables[0], kT0_ns, t_rx_ns, std::array{1.0, 1.0},
+                     std::array<std::string_view, 1>{"carried"});
     for (int k = 0; k < 40; ++k)
-        many.add_row(live.schema->tables[0], kT0_ns + k, kT0_ns + 2 * kNsPerS, std::array{1.0 * k, 1.0},
-                     std::array<std::string_view, 1>{"new"});
+        many.add_row(live.schema->tables[0], kT0_ns + k, kT0_ns + (k % 2 == 0 ? 3 : 2) * kNsPerS,
+                     std::array{1.0 * k, 1.0}, std::array<std::string_view, 1>{"new"});
     out.publish(std::make_shared<Batch>(many));
     int k = 0, datagrams = 0;
     while (k < 40) {
@@ -143,6 +144,8 @@ TEST_CASE("The position of one vehicle comes as sentences, five times a second")
     add(1, 2, 48.1173, 3, -4);
     add(1.1, 2, 48.2, 3, -4); // too soon
     add(1.2, 3, 48.3, 0, 0.01);
+    add(1000, 2, std::nan(""), 0, 0); // nothing to say, and no reason to be silent after it
+    add(1.4, 2, 48.3, 0, 0);
     out.publish(std::make_shared<Batch>(batch));
     const std::string text = listener.receive();
     std::vector<std::string> sentences;
@@ -151,7 +154,9 @@ TEST_CASE("The position of one vehicle comes as sentences, five times a second")
     CHECK(sentences == std::vector<std::string>{"$GPGGA,141323.00,4807.03800,N,01130.00000,W,1,,,1234.5,M,46.9,M,,",
                                                 "$GPRMC,141323.00,A,4807.03800,N,01130.00000,W,9.7,143.1,210926,,,A",
                                                 "$GPGGA,141323.20,4818.00000,N,01130.00000,W,6,,,1234.5,M,46.9,M,,",
-                                                "$GPRMC,141323.20,A,4818.00000,N,01130.00000,W,0.0,,210926,,,E"});
+                                                "$GPRMC,141323.20,A,4818.00000,N,01130.00000,W,0.0,,210926,,,E",
+                                                "$GPGGA,141323.40,4818.00000,N,01130.00000,W,1,,,1234.5,M,46.9,M,,",
+                                                "$GPRMC,141323.40,A,4818.00000,N,01130.00000,W,0.0,,210926,,,A"});
 }
 
 TEST_CASE("Where values go is said by a URI") {
