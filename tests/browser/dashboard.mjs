@@ -218,7 +218,7 @@ async function run(browser) {
   await check_soon('laptop: the left arrow moves the cursor back', async () => [(await cursor_of(laptop)) < before_key]);
   await compare(laptop, live_id, 'one step further back');
   await laptop.keyboard.press('End');
-  await until('live again', async () => /^Live$/.test(await where_of(laptop)));
+  await check_soon('the crew view is live again', async () => [/^Live$/.test(await where_of(laptop)), await where_of(laptop)]);
   const head = await cursor_of(laptop);
   await until('the head to move', async () => (await cursor_of(laptop)) > head);
   check('laptop: one key leads back to live', true);
@@ -353,7 +353,7 @@ async function run(browser) {
   await inspect(laptop, 'replay, laptop, dark');
   await laptop.emulateMedia({ colorScheme: 'light' });
   await laptop.goto(`${station.address}#/crew`);
-  await until('live again', async () => /^Live$/.test(await where_of(laptop)));
+  await check_soon('the crew view is live again', async () => [/^Live$/.test(await where_of(laptop)), await where_of(laptop)]);
 
   // The server goes and comes back on the same port; the flight has ended by now, so another vehicle stands on the rail
   await stop(simulator);

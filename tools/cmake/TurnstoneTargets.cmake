@@ -36,9 +36,6 @@ function(turnstone_test folder)
   target_link_libraries(test_${folder} PRIVATE test_support ${ARGN})
   turnstone_optimise(test_${folder})
   if(TURNSTONE_CONFIG STREQUAL release)
-    if(folder MATCHES "^(estimate|analysis|debrief|exchange|sim|trials)$") # computes, and lets those before that promise something in time
-      set_target_properties(test_${folder} PROPERTIES CROSSCOMPILING_EMULATOR "nice;-n;10")
-    endif()
     # A case that a name does not find would pass.
     catch_discover_tests(test_${folder} TEST_PREFIX "${folder}: " EXTRA_ARGS --warn NoTests PROPERTIES TIMEOUT 300)
     return()
