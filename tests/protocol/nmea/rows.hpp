@@ -1,5 +1,6 @@
 #pragma once
 /// Sentences through deframer and decoder, and what rows they give, by name.
+#include <catch2/catch.hpp>
 #include <cmath>
 #include <map>
 #include <string>
@@ -64,6 +65,17 @@ class NmeaReader {
 /// What stands between $ and *.
 inline std::string inside(const std::string& sentence) {
     return sentence.substr(1, sentence.find('*') - 1);
+}
+
+/// A sentence alone is an epoch that is never given out: another before and after it makes it one.
+inline NmeaRow fix_of(const std::string& sentence) {
+    NmeaReader read;
+    (void)read("GPGGA,000001.00,,,,,0,,,,,,,");
+    (void)read("GPGGA,000002.00,,,,,0,,,,,,,");
+    NmeaResult result = read(sentence);
+    if (result.rows.empty()) result = read("GPGGA,010203.99,,,,,0,,,,,,,");
+    REQUIRE_FALSE(result.rows.empty());
+    return sentence.substr(2, 3) == "GGA" || sentence.substr(2, 3) == "GNS" ? result.rows.back() : result.rows.front();
 }
 
 } // namespace turnstone::test

@@ -11,17 +11,6 @@ using namespace turnstone::test;
 
 namespace {
 
-/// A sentence alone is an epoch that is never given out: another before and after it makes it one.
-NmeaRow fix_of(const std::string& sentence) {
-    NmeaReader read;
-    (void)read("GPGGA,000001.00,,,,,0,,,,,,,");
-    (void)read("GPGGA,000002.00,,,,,0,,,,,,,");
-    NmeaResult result = read(sentence);
-    if (result.rows.empty()) result = read("GPGGA,010203.99,,,,,0,,,,,,,");
-    REQUIRE_FALSE(result.rows.empty());
-    return sentence.substr(2, 3) == "GGA" || sentence.substr(2, 3) == "GNS" ? result.rows.back() : result.rows.front();
-}
-
 void check_value(const NmeaRow& row, const std::string& column, const nlohmann::json& value, double margin) {
     INFO(column << " " << row.numbers.at(column));
     if (value.is_null())

@@ -81,13 +81,7 @@ TEST_CASE("A position that was written is read as it was, anywhere", "[nmea]") {
         REQUIRE(sentences.size() == 2);
         INFO(sentences[0] << " " << sentences[1]);
         for (const std::string& sentence : sentences) {
-            NmeaReader read;
-            (void)read("GPGGA,000001.00,,,,,0,,,,,,,");
-            (void)read("GPGGA,000002.00,,,,,0,,,,,,,");
-            NmeaResult result = read(sentence);
-            if (result.rows.empty()) result = read("GPGGA,010203.99,,,,,0,,,,,,,");
-            REQUIRE_FALSE(result.rows.empty());
-            const NmeaRow& row = sentence.substr(2, 3) == "GGA" ? result.rows.back() : result.rows.front();
+            const NmeaRow row = fix_of(sentence);
             CHECK(row.numbers.at("latitude") == Approx(said.latitude_deg).margin(1e-7));
             const double east_deg = row.numbers.at("longitude") - said.longitude_deg;
             CHECK(std::abs(std::remainder(east_deg, 360.0)) < 1e-7);
