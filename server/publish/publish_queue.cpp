@@ -94,14 +94,17 @@ void PublishQueue::find_place_again() {
     at_.next_input = newer;
 }
 
-Inputs PublishQueue::waiting_inputs(std::int64_t now_ns) {
+Inputs PublishQueue::waiting_inputs(std::int64_t now_ns, bool is_last_look) {
     Inputs inputs = reader_->inputs_of(at_.next_input, kInputsAtOnce);
     if (!inputs.empty()) t_came_ns_ = now_ns;
-    if (!inputs.empty() || now_ns - t_looked_ns_ < kLookPeriodNs) return inputs;
+    if (!inputs.empty() || (!is_last_look && now_ns - t_looked_ns_ < kLookPeriodNs)) return inputs;
     t_looked_ns_ = now_ns;
-    // Inputs that the recorder had to drop have left a hole in the numbers.
-    for (const std::uint64_t end = reader_->info().inputs; inputs.empty() && at_.next_input < end;) {
-        at_.next_input += kInputsAtOnce;
+    // Inputs that the recorder had to drop have left a hole in the numbers. Nothing can come below an end that was
+    // asked for before they are read: what is committed in between is no hole.
+    const std::uint64_t end = reader_->info().inputs;
+    inputs = reader_->inputs_of(at_.next_input, kInputsAtOnce);
+    while (inputs.empty() && at_.next_input < end) {
+        at_.next_input = std::min(at_.next_input + kInputsAtOnce, end);
         inputs = reader_->inputs_of(at_.next_input, kInputsAtOnce);
     }
     return inputs;
@@ -150,10 +153,11 @@ std::optional<PublishQueue::Parcel> PublishQueue::next(std::int64_t now_ns) {
             continue;
         }
         const Place before = at_;
-        const Inputs inputs = waiting_inputs(now_ns);
+        // The last of it may still be on its way to the disk, until it is closed; asked before the inputs are.
+        const bool is_whole = !is_newest() && (reader_->info().closed || now_ns - t_came_ns_ >= kGivenUpAfterNs);
+        const Inputs inputs = waiting_inputs(now_ns, is_whole);
         if (inputs.empty()) {
-            // The last of it may still be on its way to the disk, until it is closed.
-            if (is_newest() || (!reader_->info().closed && now_ns - t_came_ns_ < kGivenUpAfterNs)) return std::nullopt;
+            if (!is_whole) return std::nullopt;
             go_to_next_recording();
             continue;
         }

@@ -82,7 +82,8 @@ class PublishQueue {
     /// After a pulled plug a recording may have lost its end, and go on otherwise than it was published.
     void find_place_again();
     void go_to_next_recording();
-    [[nodiscard]] Inputs waiting_inputs(std::int64_t now_ns);
+    /// It looks behind holes now and then, and where it looks for the last time.
+    [[nodiscard]] Inputs waiting_inputs(std::int64_t now_ns, bool is_last_look);
     /// Moves `at_` behind what fits a parcel; messages of it.
     [[nodiscard]] std::vector<Message> messages_of(const Inputs& inputs, std::int64_t now_ns);
     void forget_sent(std::int64_t now_ns);

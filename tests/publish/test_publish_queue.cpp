@@ -1,10 +1,13 @@
 // What a station publishes is what its recordings hold: each byte once, whatever happens to the broker, the connection
 // and the station.
 #include <algorithm>
+#include <atomic>
 #include <deque>
 #include <fstream>
+#include <limits>
 #include <map>
 #include <random>
+#include <thread>
 
 #include <catch2/catch.hpp>
 
@@ -205,6 +208,34 @@ TEST_CASE("Lost connections, killed brokers and restarts of the station: each by
         repeated += listener.repeated;
     }
     CHECK(repeated > 0); // otherwise nothing was tried
+}
+
+TEST_CASE("What is committed while the end of a recording is looked for is published like the rest") {
+    const TemporaryFolder folder;
+    Station station(folder.path());
+    PublishQueue queue(folder.path(), 1, {.wait_most_ns = std::numeric_limits<std::int64_t>::max()});
+    queue.begins(station.id);
+    std::atomic<bool> over = false;
+    std::thread recording([&] {
+        std::mt19937 random(1);
+        for (int k = 0; k < 400; ++k) {
+            station.receive(random);
+            if (!station.flush()) break;
+        }
+        over = true;
+    });
+    Listener listener;
+    for (std::int64_t now_ns = kT0_ns; true; now_ns += kNsPerS) {
+        const bool last = over;
+        while (const auto parcel = queue.next(now_ns)) {
+            for (const auto& message : parcel->messages) listener.take(message, now_ns);
+            queue.acknowledged(parcel->number);
+        }
+        if (last) break;
+    }
+    recording.join();
+    station.received.erase("boat"); // another station's
+    CHECK(listener.heard == station.received);
 }
 
 TEST_CASE("What has waited for too long is left out and counted, here and there") {
