@@ -180,7 +180,7 @@ export async function open_page(browser, errors, name, width, height, scheme) {
   await page.emulateMedia({ colorScheme: scheme });
   page.on('console', (message) => {
     // A dropped connection is part of the tests, and so are plain http and a recording that is not on the disk yet; the browser itself reports them.
-    if (message.type() === 'error' && !/503 \(Service Unavailable\)|ERR_CONNECTION_REFUSED|ERR_CONNECTION_RESET|ERR_EMPTY_RESPONSE|ERR_FAILED|ERR_INTERNET_DISCONNECTED|WebSocket connection|Cross-Origin-Opener-Policy header has been ignored/.test(message.text())) errors.push(`${name}: ${message.text()} ${message.location().url}`);
+    if (message.type() === 'error' && !/503 \(Service Unavailable\)|ERR_CONNECTION_REFUSED|ERR_CONNECTION_RESET|ERR_SOCKET_NOT_CONNECTED|ERR_EMPTY_RESPONSE|ERR_FAILED|ERR_INTERNET_DISCONNECTED|WebSocket connection|Cross-Origin-Opener-Policy header has been ignored/.test(message.text())) errors.push(`${name}: ${message.text()} ${message.location().url}`);
   });
   page.on('pageerror', (error) => errors.push(`${name}: ${error.message}`));
   return page;
