@@ -50,9 +50,10 @@ void LossWatch::see(const Batch& batch, Marks from) {
 }
 
 /// Empty: too few packets to say.
-std::optional<double> LossWatch::Link::loss() const {
+std::optional<double> LossWatch::Link::loss(std::size_t newest) const {
     double gone = 0, received = 0;
-    for (const Second& second : seconds) {
+    for (std::size_t k = 1; k <= newest; ++k) {
+        const Second& second = seconds[(at + kSeconds - k) % kSeconds];
         gone += second.lost;
         received += second.received;
     }
@@ -60,20 +61,22 @@ std::optional<double> LossWatch::Link::loss() const {
     return std::max(0.0, gone / (gone + received));
 }
 
-void LossWatch::judge(std::vector<Condition>& out) {
-    const Link* best = nullptr;
-    double least = 0;
+std::pair<const LossWatch::Link*, std::optional<double>> LossWatch::least(std::size_t newest) const {
+    std::pair<const Link*, std::optional<double>> best;
     for (const Link& link : links_) {
-        const auto loss = link.loss();
-        if (!loss || (best != nullptr && *loss >= least)) continue;
-        best = &link;
-        least = *loss;
+        const auto loss = link.loss(newest);
+        if (loss && (!best.second || *loss < *best.second)) best = {&link, loss};
     }
-    heavy_ticks_ = best != nullptr && least >= kHeavy ? heavy_ticks_ + 1 : 0;
-    is_heavy_ = best != nullptr && (is_heavy_ ? least >= kHeavyNoMore : heavy_ticks_ >= kHeavyTicks);
+    return best;
+}
+
+void LossWatch::judge(std::vector<Condition>& out) {
+    const auto [best, loss] = least(kSeconds);
+    heavy_ticks_ = loss && *loss >= kHeavy ? heavy_ticks_ + 1 : 0;
+    is_heavy_ = loss && (is_heavy_ ? *loss >= kHeavyNoMore : heavy_ticks_ >= kHeavyTicks);
     if (!is_heavy_) return;
     out.push_back({.id = EventId::heavy_loss,
-                   .values = {{"loss", least},
+                   .values = {{"loss", *loss},
                               {"over_s", static_cast<double>(kSeconds)},
                               {"link", best->name},
                               {"best_of_several", links_.size() > 1}}});

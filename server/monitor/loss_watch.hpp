@@ -6,6 +6,7 @@
 #include <cstddef>
 #include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "server/monitor/condition.hpp"
@@ -21,6 +22,9 @@ class LossWatch {
     void see(const Batch& batch, Marks from);
     /// At every tick.
     void judge(std::vector<Condition>& out);
+    /// Of packets, over the last two seconds with a row; empty: too few to say. A burst is in it before it is much of
+    /// a figure over ten.
+    [[nodiscard]] std::optional<double> lately() const { return least(2).second; }
 
   private:
     static constexpr std::size_t kSeconds = 5; ///< of rows, one a second
@@ -34,8 +38,10 @@ class LossWatch {
         double lost_before = 0; ///< in all
         std::array<Second, kSeconds> seconds{};
         std::size_t at = 0;
-        [[nodiscard]] std::optional<double> loss() const;
+        [[nodiscard]] std::optional<double> loss(std::size_t newest) const;
     };
+    /// The link that loses least over the newest seconds, and what it loses.
+    [[nodiscard]] std::pair<const Link*, std::optional<double>> least(std::size_t newest) const;
 
     std::vector<Link> links_;
     int heavy_ticks_ = 0; ///< in a row

@@ -93,7 +93,7 @@ void Monitor::tick(std::int64_t t_ns, Batch& out) {
     for (VehicleWatch& each : vehicles_) {
         const FlightView& view = each.viewer.at(t_ns);
         book_.phase(each.vehicle.index, view.phase);
-        book_.lossy(each.vehicle.index, view.loss > kManyLost);
+        book_.lossy(each.vehicle.index, view.loss > kManyLost || each.loss.lately() > kManyLost);
         conditions_.clear();
         each.deployment.judge(view, conditions_);
         each.flight.judge(view, conditions_);

@@ -7,8 +7,8 @@
 /// out of range: outside limits that no working sensor leaves, three samples in a row.
 /// frozen: exactly the same value again and again although the sensor has shown before that it never repeats itself for
 ///         that long; kFrozenCount samples and kFrozen_s at least.
-/// silent: nothing for kSilent_s, or four of its periods, while other sensors of the same vehicle are heard. NaN
-/// samples count as nothing. A sensor that comes back (kBackCount good samples in a row) is good again.
+/// silent: nothing for kSilent_s, or four of its periods, while other sensors of the same vehicle are heard: a fade in
+///         which nothing comes counts for kHeard_s, or one of its periods. NaN samples count as nothing. A sensor that comes back (kBackCount good samples in a row) is good again.
 #include <algorithm>
 #include <cmath>
 #include <cstdint>
@@ -23,6 +23,7 @@ class SensorWatch {
   public:
     static constexpr int kFrozenCount = 25;
     static constexpr double kSilent_s = 2.5;
+    static constexpr double kHeard_s = 1.0;
     static constexpr int kOutOfRangeCount = 3;
     static constexpr int kBackCount = 5;
     static constexpr double kAtRange = 0.98; ///< of the range
@@ -54,7 +55,8 @@ class SensorWatch {
             ++changes_;
         }
         value_ = value;
-        t_ns_ = t_ns;
+        t_ns_ = t_others_ns_ = t_ns;
+        alone_s_ = 0.0;
         heard_ = true;
         const bool outside = value < lowest_ || value > highest_;
         outside_ = outside ? outside_ + 1 : 0;
@@ -76,9 +78,10 @@ class SensorWatch {
 
     /// `t_others_ns`: when another sensor of the vehicle was last heard.
     void tick(std::int64_t t_others_ns) {
-        if (heard_ && state_ != SensorState::silent &&
-            seconds_between(t_ns_, t_others_ns) > std::max(kSilent_s, 4.0 * period_s_))
-            set(SensorState::silent);
+        if (!heard_ || t_others_ns <= t_others_ns_) return;
+        alone_s_ += std::min(seconds_between(t_others_ns_, t_others_ns), std::max(kHeard_s, period_s_));
+        t_others_ns_ = t_others_ns;
+        if (alone_s_ > std::max(kSilent_s, 4.0 * period_s_)) set(SensorState::silent);
     }
     [[nodiscard]] SensorState state() const noexcept { return state_; }
     [[nodiscard]] std::int64_t last_ns() const noexcept { return t_ns_; }
@@ -106,6 +109,8 @@ class SensorWatch {
     bool heard_ = false;
     double value_ = 0.0;
     std::int64_t t_ns_ = 0;
+    std::int64_t t_others_ns_ = 0; ///< until then counted in
+    double alone_s_ = 0.0;         ///< of others, since its last sample
     std::int64_t t_run_ns_ = 0;
     std::int64_t since_ns_ = 0;
     int run_ = 0;
