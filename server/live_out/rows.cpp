@@ -1,29 +1,17 @@
 #include "server/live_out/rows.hpp"
 
-#include <chrono>
 #include <cmath>
 #include <numbers>
 #include <string_view>
 
-#include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
 #include "protocol/nmea/position_sentences.hpp"
+#include "server/exchange/write/text.hpp"
 
 namespace turnstone {
 
 namespace {
-
-std::string utc_text(std::int64_t utc_ns) {
-    using namespace std::chrono;
-    const sys_time<nanoseconds> utc{nanoseconds(utc_ns)};
-    const auto day = floor<days>(utc);
-    const year_month_day date{day};
-    const hh_mm_ss time{utc - day};
-    return fmt::format("{:04}-{:02}-{:02}T{:02}:{:02}:{:02}.{:09}Z", static_cast<int>(date.year()),
-                       static_cast<unsigned>(date.month()), static_cast<unsigned>(date.day()), time.hours().count(),
-                       time.minutes().count(), time.seconds().count(), time.subseconds().count());
-}
 
 double named_number(const Batch& batch, const RowRecord& row, const Table& table, std::string_view name) {
     const auto numbers = batch.numbers_of(row, table);
@@ -49,7 +37,7 @@ std::string json_line(const Batch& batch, const RowRecord& row, const Table& tab
     }
     nlohmann::ordered_json line;
     line["series"] = table.name;
-    line["utc"] = utc_text(utc_ns);
+    line["utc"] = exchange::utc_text(utc_ns);
     line["values"] = std::move(values);
     return line.dump(-1, ' ', false, nlohmann::ordered_json::error_handler_t::replace) + "\n";
 }

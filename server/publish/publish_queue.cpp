@@ -100,7 +100,7 @@ Inputs PublishQueue::waiting_inputs(std::int64_t now_ns, bool is_last_look) {
     if (!inputs.empty() || (!is_last_look && now_ns - t_looked_ns_ < kLookPeriodNs)) return inputs;
     t_looked_ns_ = now_ns;
     // Inputs that the recorder had to drop have left a hole in the numbers. Nothing can come below an end that was
-    // asked for before they are read: what is committed in between is no hole.
+    // asked for before they are read: what is committed in between did not leave one.
     const std::uint64_t end = reader_->info().inputs;
     inputs = reader_->inputs_of(at_.next_input, kInputsAtOnce);
     while (inputs.empty() && at_.next_input < end) {

@@ -2,10 +2,11 @@
 // recording.
 #include <catch2/catch.hpp>
 
+#include <algorithm>
 #include <atomic>
 #include <cmath>
 #include <map>
-#include <mutex>
+#include <set>
 #include <sstream>
 #include <string>
 #include <thread>
@@ -120,6 +121,23 @@ Rows rows_in(const std::string& text) {
     return rows;
 }
 
+/// What the vehicle's packets hold, without what only one side says: an export tells seconds since the start besides.
+std::set<std::string> packet_lines(const std::string& text) {
+    std::set<std::string> packets, lines;
+    const auto dictionary = nlohmann::json::parse(read_file(demo_path("sanderling/dictionary.json")));
+    for (const auto& packet : dictionary.at("packets"))
+        packets.insert("sanderling/" + packet.at("name").get<std::string>());
+    for (const std::string& line : lines_of(text)) {
+        auto json = nlohmann::json::parse(line);
+        if (!json.at("series").is_string() || !packets.contains(json["series"])) continue; // the first line lists all
+        json.erase("t_s");
+        for (auto& value : json["values"])
+            if (value.is_number()) value = value.get<double>(); // 3 and 3.0 are one number
+        lines.insert(json.dump());
+    }
+    return lines;
+}
+
 /// UTC by the computer's clock at the start, as exports give it; the views of a recording have the station's time.
 std::string rows_of(Database& recorded, const std::string& series, const std::string& columns) {
     return "SELECT strftime('%Y-%m-%dT%H:%M:%S', n / 1000000000, 'unixepoch') || printf('.%09dZ', n % 1000000000), " +
@@ -176,12 +194,29 @@ TEST_CASE("What is decoded goes on to other programs as it is recorded") {
     });
     REQUIRE(in_recording.size() > 300);
     std::this_thread::sleep_for(500ms); // what is under way to the listeners
-    const Rows from_broker = rows_in(at_broker.stop()), from_udp = rows_in(values.stop());
+    const std::string by_broker = at_broker.stop(), by_udp = values.stop();
+    const Rows from_broker = rows_in(by_broker), from_udp = rows_in(by_udp);
     for (const Rows& came : {from_broker, from_udp}) {
         CHECK(came.size() >= in_recording.size() * 95 / 100); // the broker's connection comes after the first rows
         std::size_t other = 0;
         for (const auto& [utc, pair] : came) other += !in_recording.contains(utc) || in_recording.at(utc) != pair;
         CHECK(other == 0);
+    }
+
+    // Whoever reads an export's lines reads these.
+    const auto exported = folder.path() / "exported.jsonl";
+    Child export_lines({program_path("turnstone"), "export", recording_in(folder.path() / "pad").string(), "--format",
+                        "jsonl", "--channels", "sanderling", "--out", exported.string()},
+                       folder.path() / "export.log");
+    REQUIRE(export_lines.wait(30s) == 0);
+    const std::set<std::string> lines = packet_lines(read_file(exported));
+    for (const std::string& came : {by_broker, by_udp}) {
+        const std::set<std::string> live = packet_lines(came);
+        CHECK(live.size() > 1000);
+        std::vector<std::string> others;
+        std::ranges::set_difference(live, lines, std::back_inserter(others));
+        INFO((others.empty() ? "" : others.front()));
+        CHECK(others.empty());
     }
 
     std::map<std::string, std::pair<double, double>> places; // by time of day to hundredths, as sentences say it

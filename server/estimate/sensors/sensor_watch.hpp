@@ -8,7 +8,8 @@
 /// frozen: exactly the same value again and again although the sensor has shown before that it never repeats itself for
 ///         that long; kFrozenCount samples and kFrozen_s at least.
 /// silent: nothing for kSilent_s, or four of its periods, while other sensors of the same vehicle are heard: a fade in
-///         which nothing comes counts for kHeard_s, or one of its periods. NaN samples count as nothing. A sensor that comes back (kBackCount good samples in a row) is good again.
+///         which nothing comes counts for kHeard_s, or one of its periods. NaN samples count as nothing. A sensor that
+///         comes back (kBackCount good samples in a row) is good again.
 #include <algorithm>
 #include <cmath>
 #include <cstdint>
