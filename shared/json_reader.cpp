@@ -156,7 +156,7 @@ std::string JsonReader::text(std::string_view key) {
     return value == nullptr ? std::string() : read_text(*value, key, false).value_or("");
 }
 
-std::string JsonReader::text_or(std::string_view key, std::string fallback) {
+std::string JsonReader::text_or(std::string_view key, const std::string& fallback) {
     const auto* value = find(key, false, "");
     return value == nullptr ? fallback : read_text(*value, key, true).value_or(fallback);
 }

@@ -73,8 +73,7 @@ LayoutPlan make_plan(const Dictionary& dictionary, const Layout& layout, Places 
         plan.segments[i].then = layout.segments[i].then;
         plan.segments[i].group = layout.segments[i].index;
     }
-    for (std::size_t i = 0; i < layout.fields.size(); ++i) {
-        const Field& field = layout.fields[i];
+    for (const Field& field : layout.fields) {
         SegmentPlan& segment = plan.segments.at(field.segment);
         for (unsigned k = 0; k < field.count; ++k) {
             if (field.is_text()) {

@@ -76,7 +76,7 @@ void Reception::received(std::size_t i, std::int64_t t_rx_ns, std::span<const st
 
 /// System UTC at a station time. The difference is read once a tick, so that it does not change with every reading of
 /// two clocks.
-std::int64_t Reception::utc_of(std::int64_t t_ns) {
+std::int64_t Reception::utc_of(std::int64_t t_ns) const {
     return t_ns + utc_minus_station_ns_;
 }
 

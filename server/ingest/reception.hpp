@@ -79,7 +79,7 @@ class Reception {
     void watch_recorder(std::int64_t now_ns);
     void run();
     void publish_views();
-    [[nodiscard]] std::int64_t utc_of(std::int64_t t_ns);
+    [[nodiscard]] std::int64_t utc_of(std::int64_t t_ns) const;
     [[nodiscard]] bool may_read() const;
 
     // Constant after construction.

@@ -135,7 +135,7 @@ TEST_CASE("a balloon's receiver gives position, altitude above sea level, vertic
     Pipeline pipeline(setup, kStart_ns);
     Batch out;
     const LocalFrame pad(setup.site.pad);
-    const double day_s = 86400, gnss_s = static_cast<double>(kStart_ns / kNsPerS) - 2.5; // this computer is ahead
+    const double day_s = 86400, gnss_s = seconds_between(0, kStart_ns) - 2.5; // this computer is ahead
     for (unsigned k = 0; k < 120; ++k) {
         const GeodeticPosition at = pad.to_geodetic({3.0 * k, -2.0 * k, 5.0 * k});
         pipeline.chunk(

@@ -15,7 +15,7 @@ constexpr std::int64_t kMinute_ns = 60'000 * kMs;
 /// Left by a server that was killed: one chunk at its start, nobody's any more.
 std::filesystem::path leave(const TemporaryFolder& directory, const std::string& id, const PipelineSetup& setup,
                             std::int64_t t_ns) {
-    const auto path = directory.recording(id);
+    auto path = directory.recording(id);
     create_recording(path, texts_of(setup), sample_schema(),
                      {.t_start_ns = t_ns, .utc_start_ns = t_ns, .name = id, .continues = ""}, false);
     RecordingFile file(path, sample_schema(), false);

@@ -45,7 +45,7 @@ namespace detail {
 /// Collects the columns asked for, and the first event of each kind.
 class Rows {
   public:
-    Rows(const Schema& schema, std::vector<std::pair<std::string, std::string>> wanted) : schema_(&schema) {
+    Rows(const Schema& schema, const std::vector<std::pair<std::string, std::string>>& wanted) : schema_(&schema) {
         for (const Table& table : schema.tables)
             for (std::size_t i = 0; i < table.number_count; ++i)
                 for (const auto& [of, column] : wanted)

@@ -355,8 +355,8 @@ TEST_CASE("a fall without a parachute ends in a warning with where and when") {
             if (event.kind == EventKind::alert_raised) standing.insert(event.key);
             if (event.kind == EventKind::alert_cleared) standing.erase(event.key);
         }
-        CHECK(standing.count("sanderling/descent/no_parachute") == 0);
-        CHECK(standing.count("sanderling/descent/impact_expected") == 0);
+        CHECK_FALSE(standing.contains("sanderling/descent/no_parachute"));
+        CHECK_FALSE(standing.contains("sanderling/descent/impact_expected"));
         const Event& last = *flight.sentences().back();
         INFO(last.text);
         CHECK(last.text.starts_with("Presumed down without a parachute"));

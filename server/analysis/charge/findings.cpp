@@ -130,7 +130,7 @@ void find_battery(const ChargeRecord& record, ChargeFindings& out) {
 void count_readings(const ChargeRecord& record, ChargeFindings& out) {
     const double from_s = out.fired_s - kCountBefore_s, until_s = out.fired_s + kCountAfter_s;
     out.readings = out.readings_missed = 0;
-    for (const Signal* signal : {&record.pressure_pa, &record.accel_mps2[0]}) {
+    for (const Signal* signal : {&record.pressure_pa, record.accel_mps2.data()}) {
         if (signal->readings.size() < 8) continue;
         const auto got = static_cast<double>(signal->between(from_s, until_s).size());
         out.readings += got;

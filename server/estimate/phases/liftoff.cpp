@@ -209,7 +209,7 @@ MaybeFound LiftoffWatch::height(const Sight& sight) {
     return Found{climb_onset(evidence)};
 }
 
-MaybeFound LiftoffWatch::joined(const Sight& sight) {
+MaybeFound LiftoffWatch::joined(const Sight& sight) const {
     const FlightEvidence& evidence = sight.evidence;
     if (rest_seen_) return std::nullopt;
     const std::int64_t now_ns = evidence.now_ns();

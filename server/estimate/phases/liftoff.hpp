@@ -35,7 +35,7 @@ class LiftoffWatch {
     /// After each height, on the rail.
     [[nodiscard]] MaybeFound height(const Sight& sight);
     /// After each height, on the rail: in flight already when first heard.
-    [[nodiscard]] MaybeFound joined(const Sight& sight);
+    [[nodiscard]] MaybeFound joined(const Sight& sight) const;
     /// After each force on the way up.
     [[nodiscard]] MaybeFound withdrawal(const Sight& sight);
     /// No thrust that may become a liftoff.

@@ -250,13 +250,12 @@ void DeploymentWatch::fill_figures(const FlightView& view) {
         const double since_s = seconds_between(*view.apogee_ns, t_ns);
         figures_.no_parachute_rate_mps = last_mps * std::tanh(gravity_mps2_ * since_s / last_mps);
     }
-    if (!view.descends()) {
+    const bool is_heard = view.seconds_since(view.t_received_ns) < kStale_s;
+    if (!view.descends() || (!is_heard && past_impact_)) {
         figures_.impact = {};
-    } else if (view.seconds_since(view.t_received_ns) < kStale_s) {
+    } else if (is_heard) {
         figures_.impact = impact(view);
         t_impact_ns_ = std::isfinite(figures_.impact.in_s) ? t_ns + seconds_to_ns(figures_.impact.in_s) : 0;
-    } else if (past_impact_) {
-        figures_.impact = {};
     } else {
         figures_.impact.in_s = t_impact_ns_ != 0 ? seconds_between(t_ns, t_impact_ns_) : kNaN; // the place stays
     }

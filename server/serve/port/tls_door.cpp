@@ -22,10 +22,11 @@ namespace turnstone {
 
 namespace asio = boost::asio;
 using asio::awaitable;
-using tcp = asio::ip::tcp;
-using local = asio::local::stream_protocol;
 
 namespace {
+
+using tcp = asio::ip::tcp;
+using local = asio::local::stream_protocol;
 
 constexpr std::chrono::seconds kHandshakeTime{10};
 constexpr std::chrono::seconds kGoodbyeTime{2};

@@ -185,7 +185,7 @@ TEST_CASE("nothing is found where nothing happened, and nothing is said where no
     CHECK(quiet.line_taut_seen == kNo);
     CHECK(std::isnan(quiet.lid_off_s.value));
     CHECK(quiet.barometer.state == SensorState::well);
-    for (Signal* signal : {&record.accel_mps2[0], &record.pressure_pa})
+    for (Signal* signal : {record.accel_mps2.data(), &record.pressure_pa})
         std::erase_if(signal->readings, [](const Reading& reading) { return reading.t_s > -0.1 && reading.t_s < 0.4; });
     const ChargeFindings silent = analyse(record);
     CHECK(std::isnan(silent.pulse_seen));

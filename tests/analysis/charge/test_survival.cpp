@@ -125,7 +125,7 @@ TEST_CASE("a real phone at rest is well before and after, and one that lies else
     const auto recorded = test::reference_rows("data/phone_imu_baro_gnss.csv");
     std::vector rows(recorded.begin() + 22, recorded.begin() + 42);
     rows.insert(rows.end(), recorded.begin() + 396, recorded.begin() + 480);
-    constexpr std::array<std::size_t, 3> kAccel{19, 18, 17}, kGyro{22, 21, 20};
+    constexpr std::array<std::size_t, 3> kAccel{19, 18, 17}, kGyroAt{22, 21, 20};
     constexpr std::size_t kPressure_hpa = 27;
     const auto pressure = [&](std::size_t from, std::size_t until) {
         return column(rows, kPressure_hpa, from, until, 100);
@@ -133,13 +133,13 @@ TEST_CASE("a real phone at rest is well before and after, and one that lies else
     // One height for 20 s, another and at rest for 20 from 26 s on, picked up and carried from 68 s on.
     CHECK(compare(pressure(26, 36), pressure(36, 46), 10, kBarometer).state == SensorState::well);
     CHECK(compare_accelerometer(axes(rows, kAccel, 26, 36), axes(rows, kAccel, 36, 46), 10).state == SensorState::well);
-    CHECK(compare_gyro(axes(rows, kGyro, 26, 36), axes(rows, kGyro, 36, 46), 10).state == SensorState::well);
+    CHECK(compare_gyro(axes(rows, kGyroAt, 26, 36), axes(rows, kGyroAt, 36, 46), 10).state == SensorState::well);
     const Survival moved = compare(pressure(0, 20), pressure(26, 46), 20, kBarometer);
     CHECK(moved.state == SensorState::offset);
     CHECK(moved.shift == Approx(567).margin(5));
     CHECK(compare_accelerometer(axes(rows, kAccel, 26, 46), axes(rows, kAccel, 68, 104), 36).state ==
           SensorState::noisy);
-    CHECK(compare_gyro(axes(rows, kGyro, 26, 46), axes(rows, kGyro, 68, 104), 36).state == SensorState::noisy);
+    CHECK(compare_gyro(axes(rows, kGyroAt, 26, 46), axes(rows, kGyroAt, 68, 104), 36).state == SensorState::noisy);
 }
 
 TEST_CASE("a real quadrotor's accelerometer shakes as much in one second as in another, and scaled or stuck it is "

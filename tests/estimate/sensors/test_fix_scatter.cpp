@@ -40,13 +40,13 @@ FixScatterFactors after_a_minute(const StandingReceiver& receiver, unsigned seed
 
 TEST_CASE("fixes on the rail tell how much more they scatter than is told of them") {
     double position = 0, speed = 0, as_told = 0, wandering = 0, held = 0;
-    constexpr int kRuns = 40;
-    for (unsigned seed = 1; seed <= kRuns; ++seed) {
+    constexpr int kMinutes = 40;
+    for (unsigned seed = 1; seed <= kMinutes; ++seed) {
         const FixScatterFactors wider = after_a_minute({1.5, 0.4, 3.0}, seed);
-        position += wider.position / kRuns;
-        speed += wider.speed / kRuns;
-        as_told += after_a_minute({1.0, 0.2, 0.0}, seed).position / kRuns;
-        wandering += after_a_minute({1.0, 0.2, 3.0}, seed).position / kRuns;
+        position += wider.position / kMinutes;
+        speed += wider.speed / kMinutes;
+        as_told += after_a_minute({1.0, 0.2, 0.0}, seed).position / kMinutes;
+        wandering += after_a_minute({1.0, 0.2, 3.0}, seed).position / kMinutes;
         held = std::max(held, after_a_minute({0.0, 0.0, 0.0}, seed).position);
     }
     CHECK(position == Approx(2.25).epsilon(0.08));
