@@ -5,6 +5,7 @@
 #include <limits>
 #include <locale>
 #include <sstream>
+#include <utility>
 
 #include <nlohmann/json.hpp>
 
@@ -156,9 +157,9 @@ std::string JsonReader::text(std::string_view key) {
     return value == nullptr ? std::string() : read_text(*value, key, false).value_or("");
 }
 
-std::string JsonReader::text_or(std::string_view key, const std::string& fallback) {
+std::string JsonReader::text_or(std::string_view key, std::string fallback) {
     const auto* value = find(key, false, "");
-    return value == nullptr ? fallback : read_text(*value, key, true).value_or(fallback);
+    return value == nullptr ? std::move(fallback) : read_text(*value, key, true).value_or(std::move(fallback));
 }
 
 double JsonReader::number(std::string_view key, double min, double max) {

@@ -73,7 +73,7 @@ class JsonReader {
     std::size_t choice(std::string_view key, const std::vector<std::string_view>& allowed);
 
     /// Optional members: the default when absent, a Problem when present and wrong. Text may be empty.
-    std::string text_or(std::string_view key, const std::string& fallback);
+    std::string text_or(std::string_view key, std::string fallback);
     double number_or(std::string_view key, double min, double max, double fallback);
     std::int64_t integer_or(std::string_view key, std::int64_t min, std::int64_t max, std::int64_t fallback);
     bool boolean_or(std::string_view key, bool fallback);
