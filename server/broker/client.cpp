@@ -30,7 +30,7 @@ std::string text_of(int code) {
 
 struct BrokerClient::State {
     struct Free {
-        void operator()(mosquitto* handle) const noexcept { mosquitto_destroy(handle); }
+        void operator()(mosquitto* owned) const noexcept { mosquitto_destroy(owned); }
     };
 
     BrokerAccess access;
@@ -72,7 +72,7 @@ struct BrokerClient::State {
         return "encryption failed: " + (logged.empty() ? text_of(code) : logged) +
                "; its certificate has to be of this address or name, and signed by who ca= says";
     }
-    [[nodiscard]] Result<void> checked(int code) {
+    [[nodiscard]] Result<void> checked(int code) const {
         if (!failure.empty()) return fail(failure);
         if (code != MOSQ_ERR_SUCCESS) return fail(why(code));
         return {};
@@ -136,7 +136,7 @@ Result<void> BrokerClient::connect() {
     const BrokerAccess& access = state_->access;
     mosquitto* const handle = state_->handle.get();
     if (!access.user.empty())
-        if (const auto set = state_->checked(mosquitto_username_pw_set(
+        if (auto set = state_->checked(mosquitto_username_pw_set(
                 handle, access.user.c_str(), access.password.empty() ? nullptr : access.password.c_str()));
             !set)
             return set;

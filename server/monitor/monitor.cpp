@@ -10,6 +10,7 @@ namespace {
 
 /// Of packets: then single sensors and channels go missing by chance. Common practice, no source.
 constexpr double kManyLost = 0.2;
+constexpr double kMostLost = 0.5; ///< of the newest; a weak radio loses more than the other in any two seconds
 
 std::vector<std::string> names_of(const PipelineSetup& setup) {
     std::vector<std::string> names;
@@ -93,7 +94,7 @@ void Monitor::tick(std::int64_t t_ns, Batch& out) {
     for (VehicleWatch& each : vehicles_) {
         const FlightView& view = each.viewer.at(t_ns);
         book_.phase(each.vehicle.index, view.phase);
-        book_.lossy(each.vehicle.index, view.loss > kManyLost || each.loss.lately() > kManyLost);
+        book_.lossy(each.vehicle.index, view.loss > kManyLost || each.loss.lately() > kMostLost);
         conditions_.clear();
         each.deployment.judge(view, conditions_);
         each.flight.judge(view, conditions_);

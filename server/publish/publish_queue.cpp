@@ -192,7 +192,7 @@ void PublishQueue::send_again(std::int64_t now_ns) {
 Result<void> PublishQueue::save() {
     // A station that is started again sends as much again as one that was not.
     const Place& place = sent_.empty() ? at_ : sent_.front().before;
-    PublishState state{.recordings = {}, .place = place};
+    PublishState state{.recordings = {}, .place = static_cast<const PublishPlace&>(place)};
     const auto done = static_cast<std::ptrdiff_t>(place.recording - first_number_);
     state.recordings.assign(recordings_.begin() + std::min(done, std::ssize(recordings_)), recordings_.end());
     if (saved_ == state) return {};

@@ -53,7 +53,7 @@ class Desk {
         return status;
     }
     /// Waits until the recording tells of the event so many times.
-    [[nodiscard]] bool told(const std::string& event, const std::string& step, std::size_t times = 1) {
+    [[nodiscard]] bool told(const std::string& event, const std::string& step, std::size_t times = 1) const {
         for (int k = 0; k < 600; ++k, std::this_thread::sleep_for(50ms))
             if (count(event, step) >= times) return true;
         return false;

@@ -98,7 +98,7 @@ TEST_CASE("tracks are valid, and GDAL finds every fix where it was") {
     const double geoid_m = reader->description().site.geoid_height_m;
     REQUIRE(std::abs(geoid_m) > 1); // else the two heights could not be told apart
     const auto write = [&](const std::string& format) {
-        const auto file = folder.path() / ("track." + format);
+        auto file = folder.path() / ("track." + format);
         const auto request = read_export_words({format, "sanderling/fix"}, kStart_ns);
         REQUIRE(request);
         const auto written = export_recording(*reader, *request, file, kGoOn);

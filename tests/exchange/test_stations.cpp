@@ -113,7 +113,7 @@ TEST_CASE(
     const test::TemporaryFolder folder;
     const sim::FlightResult& flight = heard_by_three();
     const StationClock theirs{.ahead_s = 3.25, .drift_ppm = 40};
-    const auto here = record_station(folder.path() / "here.sqlite", {}, {&flight.received, &flight.further[0]});
+    const auto here = record_station(folder.path() / "here.sqlite", {}, {&flight.received, flight.further.data()});
     const auto there = record_station(folder.path() / "there.sqlite", theirs, {&flight.further[1]});
     CHECK(combined_in(here) == 0); // two receivers do not vote
     CHECK(combined_in(there) == 0);

@@ -92,7 +92,7 @@ TEST_CASE("a request keeps its place behind inputs that are left to the recordin
     Chunks chunks;
     for (int i = 0; i < 10; ++i) queue.put(chunks.next(), chunks.t_ns());
     queue.put(TimePassed{chunks.t_ns()}, chunks.t_ns());
-    queue.put(AskForPast{[](Past) {}}, chunks.t_ns());
+    queue.put(AskForPast{[](const Past&) {}}, chunks.t_ns());
     for (int i = 0; i < 10; ++i) queue.put(chunks.next(), chunks.t_ns());
     const Received before = *queue.take();
     CHECK(std::get<StoredInputs>(before).count == 10);

@@ -68,7 +68,7 @@ std::string record_flight(const std::filesystem::path& folder) {
     auto batch = std::make_shared<Batch>();
     for (int i = 0; i <= 2000; ++i) {
         add_row(*batch, 0, i * 0.005, {i * 0.005, 1.0});
-        if (i % 8 == 0) add_row(*batch, 1, i * 0.005, {87850.0 - static_cast<double>(i / 8)}, {"ok"});
+        if (i % 8 == 0) add_row(*batch, 1, i * 0.005, {87850.0 - 0.125 * i}, {"ok"});
         if (i % 20 == 0) add_row(*batch, 2, i * 0.005, {10.0 * i, 0.5, 2.0, 0.25, 1.0});
     }
     batch->events.push_back(phase_event(3.25));

@@ -210,7 +210,7 @@ TEST_CASE("Settings that cannot be meant together are reported") {
 }
 
 TEST_CASE("Links from a broker get where it is and how to get in, from the settings or the environment") {
-    const auto completed = [](Settings settings, std::vector<std::string> expected) {
+    const auto completed = [](Settings settings, const std::vector<std::string>& expected) {
         settings.links = {parse_link_uri("broker:hill/radio").value(), parse_link_uri("udp://0.0.0.0:9000").value()};
         std::vector<Problem> problems;
         complete_settings(settings, "turnstone.json", problems);

@@ -66,7 +66,7 @@ TEST_CASE("The demo site reads without a mistake") {
 }
 
 TEST_CASE("What a vehicle's sensors and flights scatter by is read from its file, with defaults for the rest") {
-    const auto read = [](nlohmann::json json) {
+    const auto read = [](const nlohmann::json& json) {
         std::vector<Problem> problems;
         Vehicle vehicle = read_vehicle(json, "vehicle.json", problems);
         CHECK(to_string(problems).empty());

@@ -177,7 +177,7 @@ std::string client_text(const std::string& text) {
 }
 
 /// The same requests on one connection, one after the other, as fast as they are answered.
-Attack::One loop_of(std::string request) {
+Attack::One loop_of(const std::string& request) {
     return [request](tcp::socket& socket, unsigned, Got& got) -> asio::awaitable<void> {
         for (;;) {
             co_await send(socket, request);
@@ -192,7 +192,7 @@ Attack::One loop_of(std::string request) {
 }
 
 /// One request; its answer is taken a piece each `pause`.
-Attack::One slow_reader_of(std::string request, std::size_t piece_bytes, Clock::duration pause) {
+Attack::One slow_reader_of(const std::string& request, std::size_t piece_bytes, Clock::duration pause) {
     return [request, piece_bytes, pause](tcp::socket& socket, unsigned, Got& got) -> asio::awaitable<void> {
         co_await send(socket, request);
         co_await swallow(socket, got, piece_bytes, pause);

@@ -8,6 +8,7 @@
 // look_at_flights shows one case more closely.
 #include <algorithm>
 #include <array>
+#include <cinttypes>
 #include <cmath>
 #include <cstdio>
 #include <functional>
@@ -58,9 +59,8 @@ void fly(const Wish& wish) {
         for (std::uint64_t done = 0; done < wish.flights; done += kSliceFlights) {
             const std::uint64_t count = std::min(kSliceFlights, wish.flights - done);
             if (has_slice(wish.folder / wish.errors, listed.name, first + done, count)) continue;
-            std::fprintf(stderr, "%s, seeds %llu to %llu\n", listed.name.c_str(),
-                         static_cast<unsigned long long>(first + done),
-                         static_cast<unsigned long long>(first + done + count - 1));
+            std::fprintf(stderr, "%s, seeds %" PRIu64 " to %" PRIu64 "\n", listed.name.c_str(), first + done,
+                         first + done + count - 1);
             write_slice(wish.folder / wish.errors, listed.name, first + done,
                         run_trials(scenario_of(listed.trial_case), first + done, static_cast<int>(count)));
         }

@@ -1,6 +1,7 @@
 // Vehicles whose radio or sensors are slow, and vehicles with fixes: moments found at every rate, late by no more than
 // one and a half sample periods, and heights that fixes hold. Truth: flight_harness.hpp. TURNSTONE_FLIGHTS=500 flies
 // the full set.
+#include <cmath>
 #include <cstdlib>
 
 #include <catch2/catch.hpp>
@@ -48,7 +49,7 @@ Flown fly_at(const Flight& flight, const Rates& rates, double from_s, double rai
         if (!news.vertical) return;
         const double t_s = seconds_between(kRunStart_ns, news.vertical->t_ns);
         if (t_s < events.apogee_s + 3.0 || t_s > events.touchdown_s) return;
-        const auto i = static_cast<std::size_t>((t_s - flight.truth.samples[0].t_s) / sim::kTruthStep_s + 0.5);
+        const auto i = static_cast<std::size_t>(std::lround((t_s - flight.truth.samples[0].t_s) / sim::kTruthStep_s));
         const double error_m = news.vertical->altitude_m - flight.truth.samples.at(i).position_enu_m.z();
         flown.descent_squares_m2 += error_m * error_m;
         ++flown.descent_rows;

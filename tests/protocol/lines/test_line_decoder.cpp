@@ -99,7 +99,7 @@ TEST_CASE("lines are taken or refused as the reference has it, with its values",
         INFO(id);
         const auto& profile = entry.at("profile");
         Reader read = reader_of(profile);
-        if (profile.value("first_line", true) == false || id == "bad_header_mid") (void)read("1,2,3,x");
+        if (!profile.value("first_line", true) || id == "bad_header_mid") (void)read("1,2,3,x");
         std::string line = entry.contains("line_hex") ? text_from_hex(entry.at("line_hex").get<std::string>())
                                                       : entry.at("line").get<std::string>();
         const Read result = read(line);

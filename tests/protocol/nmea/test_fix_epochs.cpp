@@ -14,7 +14,8 @@ namespace {
 std::string hms(double second_of_day) {
     const int whole = static_cast<int>(second_of_day);
     char text[32];
-    std::snprintf(text, sizeof text, "%02d%02d%05.2f", whole / 3600, whole / 60 % 60, second_of_day - whole / 60 * 60);
+    std::snprintf(text, sizeof text, "%02d%02d%05.2f", whole / 3600, whole / 60 % 60,
+                  second_of_day - (whole - whole % 60));
     return text;
 }
 

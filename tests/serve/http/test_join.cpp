@@ -26,9 +26,9 @@ Rows rows_of_svg(const std::string& svg) {
     const std::regex run("M([0-9]+) ([0-9]+)h([0-9]+)v1h-([0-9]+)z");
     for (std::sregex_iterator each(svg.begin(), svg.end(), run), end; each != end; ++each) {
         REQUIRE((*each)[3] == (*each)[4]);
-        for (int k = 0; k < std::stoi((*each)[3]); ++k)
+        for (std::size_t k = 0; k < std::stoul((*each)[3]); ++k)
             all.at(static_cast<std::size_t>(std::stoi((*each)[2])))
-                .at(static_cast<std::size_t>(std::stoi((*each)[1]) + k)) = '#';
+                .at(static_cast<std::size_t>(std::stoi((*each)[1])) + k) = '#';
     }
     Rows rows;
     for (std::size_t y = 0; y < size; ++y) {

@@ -74,7 +74,7 @@ TEST_CASE("A constant body torque on a spinning body follows the closed form") {
         for (const nlohmann::json& row : entry.at("expected").at("rows")) {
             const double to_s = row.at(0);
             state = spin_to(state, t_s, to_s, 0.001, vector_of(inputs.at("inertia_principal_kg_m2")),
-                            [&](double, const Eigen::Vector3d&) -> Eigen::Vector3d { return torque; });
+                            [&](double, const Eigen::Vector3d&) -> Eigen::Vector3d { return Eigen::Vector3d(torque); });
             t_s = to_s;
             CHECK(distance(state.q_local_body, quaternion_of(row, 1)) < 1e-6);
             CHECK((state.rate_body_radps - vector_of(row, 5)).cwiseAbs().maxCoeff() < 1e-6);

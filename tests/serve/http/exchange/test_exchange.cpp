@@ -31,7 +31,7 @@ TEST_CASE("a flight is exported as an attachment, and nothing is left beside the
     const HttpReply csv = live.get(target + "?format=csv&channels=estimate/vertical.altitude_m&from_s=5&to_s=8");
     REQUIRE(csv.status == 200);
     CHECK(csv.field("Content-Type") == "text/csv; charset=utf-8; header=present");
-    CHECK(csv.field("Content-Disposition").find("~") == std::string::npos);
+    CHECK(csv.field("Content-Disposition").find('~') == std::string::npos);
     CHECK(csv.field("Content-Disposition").find("-sanderling-1.csv\"") != std::string::npos);
     CHECK(csv.body.starts_with("utc,t_s [s],sanderling/estimate/vertical.altitude_m [m]\r\n"));
     CHECK(csv.body.find(",5,50\r\n") != std::string::npos);
