@@ -133,11 +133,12 @@ double faster_than_drogue_s(const ToldFlight& flight, double times) {
 }
 
 /// First second after apogee at which it can be known that a drogue is open in part. Drogues differ, by a tenth of
-/// their area in the vehicle file: four sigmas of that are a fifth of the rate, and a gust of 2.5 m/s a ninth of 22
-/// m/s. One that is large for its kind falls little faster than that, and it is known once it has done so for a while.
+/// their area in the vehicle file: four sigmas of that are a fifth of the rate, a gust of 2.5 m/s a ninth of 22 m/s,
+/// and three sigmas of the measured rate a twentieth. One that is large for its kind falls little faster than that, and
+/// it is known once it has done so for a while.
 double drogue_in_part_s(const ToldFlight& flight) {
     constexpr double kSteady_s = 10;
-    return std::fmin(faster_than_drogue_s(flight, 1.4), faster_than_drogue_s(flight, 1.34) + kSteady_s);
+    return std::fmin(faster_than_drogue_s(flight, 1.45), faster_than_drogue_s(flight, 1.38) + kSteady_s);
 }
 
 double ejection_s(const ToldFlight& flight, std::size_t which) {
@@ -151,7 +152,8 @@ struct FaultCase {
     /// When it can be known.
     std::function<double(const ToldFlight&)> known_s;
     Fault fault = {};
-    /// What the rough radio may take longer: where most packets are lost, a fix or a steady rate shows late.
+    /// What the rough radio may take longer. It loses most packets from the apogee on: a rate shows late, and what is
+    /// missing counts as lost with the packets until they come through.
     double rough_s = 0;
 };
 
@@ -173,14 +175,15 @@ const std::vector<FaultCase>& fault_cases() {
          {no_parachute},
          {impact_expected, parachute_late, parachute_partial},
          [](const ToldFlight& f) { return faster_than_drogue_s(f, 1.3); },
-         [](sim::Scenario& s) { s.vehicle.rocket->parachutes[0].drag_area_m2 = 0.004; }},
+         [](sim::Scenario& s) { s.vehicle.rocket->parachutes[0].drag_area_m2 = 0.004; },
+         4.0},
         {"a drogue partly open",
          "nominal",
          {parachute_partial, no_parachute},
          {},
          drogue_in_part_s,
-         [](sim::Scenario& s) { s.vehicle.rocket->parachutes[0].drag_area_m2 *= 0.45; },
-         8.0},
+         [](sim::Scenario& s) { s.vehicle.rocket->parachutes[0].drag_area_m2 *= 0.4; },
+         10.0},
         {"a main that fails",
          "nominal",
          {parachute_late},
@@ -191,7 +194,8 @@ const std::vector<FaultCase>& fault_cases() {
                  if (s.t_s > f.truth.events.apogee_s && s.position_enu_m.z() < 180) return s.t_s + 2.0;
              return double(NAN);
          },
-         [](sim::Scenario& s) { s.vehicle.rocket->parachutes[1].opens_below_m = -1000; }},
+         [](sim::Scenario& s) { s.vehicle.rocket->parachutes[1].opens_below_m = -1000; },
+         2.0},
         {"reboot-at-ejection",
          "reboot-at-ejection",
          {rebooted},
@@ -203,12 +207,14 @@ const std::vector<FaultCase>& fault_cases() {
          {attitude_unknown}, // nothing holds a heading without fixes
          [](const ToldFlight& f) { return f.truth.events.liftoff_s + 8.0; },
          {},
-         15.0},
+         50.0},
         {"barometer-failure",
          "barometer-failure",
          {sensor_out_of_range, sensor_frozen, sensor_silent},
          {},
-         [](const ToldFlight& f) { return ejection_s(f, 0); }},
+         [](const ToldFlight& f) { return ejection_s(f, 0); },
+         {},
+         2.0},
     };
     return kCases;
 }
