@@ -35,7 +35,9 @@ constexpr std::array<HeaderField, 7> kHeader{{{0, 3, "packet_version_number", 0}
 /// One container as a packet, while its entries are read.
 class PacketReader {
   public:
-    PacketReader(const SpaceSystems& systems, const ParameterTypes& types) : systems_(&systems), types_(&types) {}
+    /// `parts` gets the containers that are parts of others.
+    PacketReader(const SpaceSystems& systems, const ParameterTypes& types, std::set<const XmlElement*>& parts)
+        : systems_(&systems), types_(&types), parts_(&parts) {}
 
     /// Empty: `why()` says what of it the dictionary cannot express.
     std::optional<nlohmann::json> read(const XtceItem& container);
@@ -47,6 +49,10 @@ class PacketReader {
     struct Known {
         std::string name; ///< in the packet, or of the primary header
         bool is_header;
+    };
+    /// A range that two comparisons make, by the name of what they compare.
+    struct Bounds {
+        std::optional<std::int64_t> least, greatest;
     };
     bool fail(const std::string& why) {
         if (why_.empty()) why_ = why;
@@ -71,10 +77,12 @@ class PacketReader {
 
     const SpaceSystems* systems_;
     const ParameterTypes* types_;
+    std::set<const XmlElement*>* parts_;
     std::string why_;
     std::optional<std::uint32_t> bit_ = 0;     ///< where the next entry is; empty: the packet tells
     std::map<const XmlElement*, Known> known_; ///< integers by their parameter
     std::set<std::string> names_;              ///< of the packet, or of the group at hand
+    std::map<std::string, Bounds> bounds_;     ///< of one set of conditions
     std::size_t fields_ = 0;
     std::optional<std::int64_t> apid_;
     bool has_time_ = false;
@@ -92,6 +100,10 @@ bool PacketReader::move_to(const XmlElement& entry, nlohmann::json& to) {
     const XmlElement* const fixed = location->child("FixedValue");
     const auto offset = fixed == nullptr ? std::nullopt : xtce_integer(fixed->text());
     const std::string from = location->attribute("referenceLocation", "previousEntry");
+    if (offset && !bit_ && from == "previousEntry" && *offset >= 0 && *offset <= 500'000) {
+        if (*offset > 0) to.push_back({{"spare_bits", *offset}});
+        return true;
+    }
     if (!offset || !bit_ || (from != "previousEntry" && from != "containerStart"))
         return fail("an entry whose place is not fixed");
     const std::int64_t wanted = from == "containerStart" ? *offset : *bit_ + *offset;
@@ -205,6 +217,9 @@ bool PacketReader::add_entry(const XmlElement& entry, const std::string& system,
         name = entry.attribute("containerRef", "");
         const XtceItem* const container = systems_->find(XtceKind::container, system, name);
         if (container == nullptr) return fail("the container " + name + ", which is not there");
+        parts_->insert(container->element);
+        const std::string description = container->element->attribute("shortDescription", "");
+        if (!group->is_null() && !description.empty()) group->emplace("description", description);
         if (!add_entries(*container, into, depth + 1)) return false;
     } else if (entry.name() == "FixedValueEntry") {
         const auto bits = xtce_integer(entry.attribute("sizeInBits", ""));
@@ -244,8 +259,16 @@ bool PacketReader::add_comparison(const XmlElement& comparison, const std::strin
     const auto raw =
         type == nullptr ? std::nullopt
                         : types_->raw_value(*type, value, comparison.attribute("useCalibratedValue", "true") == "true");
-    if (comparison.attribute("comparisonOperator", "==") != "==" || !raw)
-        return fail("a condition on " + reference + " other than that it equals an integer");
+    const std::string relation = comparison.attribute("comparisonOperator", "==");
+    if ((relation != "==" && relation != ">=" && relation != "<=") || !raw)
+        return fail("a condition on " + reference +
+                    " other than that it equals an integer, or is in a range of them; one on a calibrated value has "
+                    "to be written on the raw one, with useCalibratedValue=\"false\"");
+    if (relation != "==") {
+        Bounds& bounds = bounds_[known->second.name];
+        (relation == ">=" ? bounds.least : bounds.greatest) = raw;
+        return true;
+    }
     const std::string& name = known->second.name;
     if (known->second.is_header && name == "apid") {
         apid_ = *raw;
@@ -261,7 +284,16 @@ bool PacketReader::add_conditions(const XmlElement& criteria, const std::string&
     if (const XmlElement* const list = criteria.child("ComparisonList"))
         for (const XmlElement* const each : list->children("Comparison")) all.push_back(each);
     if (all.empty()) return fail("conditions other than comparisons");
-    return std::ranges::all_of(all, [&](const XmlElement* each) { return add_comparison(*each, system, when); });
+    bounds_.clear();
+    if (!std::ranges::all_of(all, [&](const XmlElement* each) { return add_comparison(*each, system, when); }))
+        return false;
+    for (const auto& [name, bounds] : bounds_) {
+        if (!bounds.least || !bounds.greatest || *bounds.least > *bounds.greatest || name == "apid" ||
+            when.contains(name))
+            return fail("a condition on " + name + " that is not one value, nor a range with both ends");
+        when[name] = std::to_string(*bounds.least) + ".." + std::to_string(*bounds.greatest);
+    }
+    return true;
 }
 
 std::optional<nlohmann::json> PacketReader::read(const XtceItem& container) {
@@ -353,16 +385,19 @@ std::optional<XtceImport> import_xtce(std::string_view xml, const std::string& f
     const ParameterTypes types(systems, out.not_carried);
     std::vector<nlohmann::json> packets;
     std::set<std::string> names;
+    std::set<const XmlElement*> parts;
+    std::vector<std::pair<const XmlElement*, NotCarried>> no_packets;
     for (const XtceItem& container : systems.containers()) {
         const std::string name = container.element->attribute("name", "");
         if (container.element->attribute("abstract", "false") == "true") continue;
         const std::size_t notes = out.not_carried.size();
-        PacketReader reader(systems, types);
+        PacketReader reader(systems, types, parts);
         auto packet = reader.read(container);
         if (!packet) {
             out.not_carried.resize(notes);
-            out.not_carried.push_back({container.element->line(), "SequenceContainer " + name,
-                                       "is not a packet here, for it has " + reader.why()});
+            no_packets.push_back({container.element,
+                                  {container.element->line(), "SequenceContainer " + name,
+                                   "is not a packet here, for it has " + reader.why()}});
             continue;
         }
         std::string base = column_name(name), unique = base;
@@ -371,6 +406,8 @@ std::optional<XtceImport> import_xtce(std::string_view xml, const std::string& f
         out.fields += reader.fields();
         packets.push_back(std::move(*packet));
     }
+    for (auto& [element, note] : no_packets)
+        if (!parts.contains(element)) out.not_carried.push_back(std::move(note));
     if (packets.empty()) {
         problems.push_back(
             {file, "",
@@ -388,6 +425,9 @@ std::optional<XtceImport> import_xtce(std::string_view xml, const std::string& f
         return conditions(a) > conditions(b);
     });
     out.packets = packets.size();
+    const XmlElement* const header = root->child("Header");
+    const std::string version = header == nullptr ? "1" : header->attribute("version", "1");
+    if (header != nullptr) (void)header->attribute("validationStatus");
     add_unread(*root, "", out.not_carried);
     std::ranges::stable_sort(out.not_carried, {}, &NotCarried::line);
     const auto same = [](const NotCarried& a, const NotCarried& b) {
@@ -395,10 +435,8 @@ std::optional<XtceImport> import_xtce(std::string_view xml, const std::string& f
     };
     out.not_carried.erase(std::unique(out.not_carried.begin(), out.not_carried.end(), same), out.not_carried.end());
     std::string vehicle = column_name(root->attribute("name", ""));
-    const XmlElement* const header = root->child("Header");
-    const nlohmann::json dictionary = {{"vehicle", vehicle.empty() ? "vehicle" : vehicle},
-                                       {"version", header == nullptr ? "1" : header->attribute("version", "1")},
-                                       {"packets", packets}};
+    const nlohmann::json dictionary = {
+        {"vehicle", vehicle.empty() ? "vehicle" : vehicle}, {"version", version}, {"packets", packets}};
     out.dictionary = dictionary.dump(1) + "\n";
     (void)read_dictionary(dictionary, file + " (as dictionary.json)", problems);
     return problems.empty() ? std::optional(std::move(out)) : std::nullopt;

@@ -27,6 +27,15 @@ std::optional<std::uint32_t> fixed_value(const XmlElement* element) {
                                                        : std::nullopt;
 }
 
+bool is_calibrated(const XmlElement& type) {
+    return std::ranges::any_of(
+        std::array{"IntegerDataEncoding", "FloatDataEncoding"},
+        [&](const char* name) {
+            const XmlElement* const encoding = type.child(name);
+            return encoding != nullptr && encoding->child("DefaultCalibrator") != nullptr;
+        });
+}
+
 bool is_little(const XmlElement& encoding) {
     return encoding.attribute("byteOrder", "") == "leastSignificantByteFirst";
 }
@@ -186,8 +195,13 @@ std::optional<nlohmann::json> ParameterTypes::extent_of(const XmlElement& dynami
     const auto name = parameter == nullptr ? std::nullopt : name_of(*parameter);
     why = "a size told by something else than an integer before it in the packet";
     if (!name) return std::nullopt;
-    if (reference->attribute("useCalibratedValue", "true") == "true")
-        leave_out(*reference, "useCalibratedValue=\"true\"", "sizes are told by raw values");
+    const XtceItem* const type =
+        systems_->find(XtceKind::type, parameter->system, parameter->element->attribute("parameterTypeRef", ""));
+    why = "a size told by the calibrated value of " + *name +
+          "; write it on the raw one, with useCalibratedValue=\"false\"";
+    if (reference->attribute("useCalibratedValue", "true") == "true" && type != nullptr &&
+        is_calibrated(*type->element))
+        return std::nullopt;
     double slope = 1, intercept = 0;
     if (const XmlElement* const linear = dynamic.child("LinearAdjustment")) {
         slope = real(linear->attribute("slope")).value_or(0);
@@ -268,7 +282,8 @@ void ParameterTypes::add_time(const XmlElement& type, XtceField& field) const {
     const XmlElement* const reference = type.child("ReferenceTime");
     const XmlElement* const epoch = reference == nullptr ? nullptr : reference->child("Epoch");
     const std::uint32_t octets = *field.bits / 8;
-    const double hz = scale > 0 ? 1 / scale : 0;
+    const double inverse = scale > 0 ? 1 / scale : 0;
+    const double hz = 1 / std::round(inverse) == scale ? std::round(inverse) : inverse; // 1 / (1 / 49) is not 49
     const bool is_counter = field.is_integer && field.json.at("type").get<std::string>().starts_with('u') &&
                             *field.bits % 8 == 0 && !field.json.contains("calibration") &&
                             !field.json.contains("coding") && offset == 0 && units == "seconds" &&
@@ -312,6 +327,7 @@ std::optional<XtceField> ParameterTypes::plain(const XtceItem& type, const NameO
     const XmlElement& element = *type.element;
     const bool is_time = element.name() == "AbsoluteTimeParameterType" || element.name() == "RelativeTimeParameterType";
     const XmlElement* const around = is_time ? element.child("Encoding") : &element;
+    for (const char* const of_the_host : {"signed", "sizeInBits"}) (void)element.attribute(of_the_host);
     why = "a type without an encoding";
     if (around == nullptr) return std::nullopt;
     std::optional<XtceField> out;
@@ -389,10 +405,7 @@ std::optional<std::int64_t> ParameterTypes::raw_value(const XtceItem& type, cons
             if (value == element.attribute("zeroStringValue", "False")) return 0;
             if (value == element.attribute("oneStringValue", "True")) return 1;
         }
-        for (const char* const name : {"IntegerDataEncoding", "FloatDataEncoding"}) // it speaks of another number
-            if (const XmlElement* const encoding = element.child(name);
-                encoding != nullptr && encoding->child("DefaultCalibrator") != nullptr)
-                return std::nullopt;
+        if (is_calibrated(element)) return std::nullopt; // it speaks of another number
     }
     return xtce_integer(value);
 }
