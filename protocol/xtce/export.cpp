@@ -70,7 +70,7 @@ void add_bound(XmlNode& to, bool is_comparison, const Demand& demand, const char
 
 void add_range(XmlNode& to, bool is_comparison, const Demand& demand, const RawRange& range) {
     if (range.least == range.greatest) return add_bound(to, is_comparison, demand, "==", range.least);
-    XmlNode& both = is_comparison ? to : to.add("ANDedConditions");
+    XmlNode& both = is_comparison || to.name == "ANDedConditions" ? to : to.add("ANDedConditions");
     add_bound(both, is_comparison, demand, ">=", range.least);
     add_bound(both, is_comparison, demand, "<=", range.greatest);
 }
@@ -226,7 +226,8 @@ bool PacketExport::add_group(Place& place, const Group& group) {
     if (!group.description.empty()) container.set("shortDescription", group.description);
     Place into{&inner, where, &container.add("EntryList")};
     const std::size_t fields = out_->fields;
-    if (!add_layout(into, group.layout, group.is_padded)) {
+    if (!add_layout(into, group.layout, group.is_padded) || out_->fields == fields) {
+        if (out_->fields == fields) say(where, "group", "none of its fields can be written");
         place.system->node.children.pop_back();
         out_->fields = fields;
         return false;
@@ -276,6 +277,15 @@ void PacketExport::split(Place& place) {
     place.entries = &container_->add("EntryList");
 }
 
+/// Each repetition is whole octets.
+bool is_of_octets(const Group& group) {
+    const Layout& layout = group.layout;
+    if (group.is_padded || layout.bits_fixed) return group.is_padded || *layout.bits_fixed % 8 == 0;
+    const Segment& last = layout.segments.back();
+    if (last.then == Segment::Then::group) return is_of_octets(layout.groups[last.index]);
+    return last.then == Segment::Then::field || last.bits % 8 == 0;
+}
+
 bool PacketExport::add_layout(Place& place, const Layout& layout, bool to_whole_bytes) {
     const auto round_up = [&](std::uint32_t bits) { place.gap += (8 - bits % 8) % 8; };
     for (std::size_t k = 0; k < layout.segments.size(); ++k) {
@@ -287,8 +297,7 @@ bool PacketExport::add_layout(Place& place, const Layout& layout, bool to_whole_
         if (segment.then == Segment::Then::group) {
             const Group& group = layout.groups[segment.index];
             is_good = add_group(place, group);
-            const bool is_whole = group.is_padded || (group.layout.bits_fixed && *group.layout.bits_fixed % 8 == 0);
-            if (is_good && !is_whole &&
+            if (is_good && !is_of_octets(group) &&
                 (!is_last &&
                  (layout.segments[k + 1].bits > 0 || layout.segments[k + 1].then != Segment::Then::nothing))) {
                 say(place.where, "fields behind " + group.name,
@@ -345,7 +354,9 @@ void PacketExport::finish(XmlNode& container, const std::string& base, const std
 }
 
 void PacketExport::write() {
-    const std::vector<Demand> primary = primary_demands();
+    const std::size_t fields = out_->fields;
+    bool has_packet_time = false;
+    std::vector<Demand> primary = primary_demands();
     for (const auto& [at, slot] : packet_->header_slots) {
         std::uint32_t bit = 0;
         for (const PrimaryField& each : kPrimary) {
@@ -360,7 +371,9 @@ void PacketExport::write() {
         const auto say_of_time = [&](const std::string& what, const std::string& why) {
             say(packet_->name, what, why);
         };
-        if (auto type = xtce_time_type(packet_->time->code, "packet-time", say_of_time))
+        auto type = xtce_time_type(packet_->time->code, "packet-time", say_of_time);
+        has_packet_time = type.has_value();
+        if (has_packet_time)
             add_parameter(place, "packet-time", std::move(*type), "");
         else
             place.gap = 8 * packet_->header_bytes;
@@ -368,17 +381,29 @@ void PacketExport::write() {
         add_segment_fields(place, packet_->header, 0);
         place.gap += 8 * packet_->header_bytes - packet_->header.segments[0].bits;
     }
-    if (add_layout(place, packet_->body, false) && place.gap >= 8) add_padding(place, place.gap / 8 * 8);
-    if (packet_->may_have_more)
-        say(packet_->name, "octets", "a length of the packet, and octets behind its fields, are not written");
+    const bool is_whole = add_layout(place, packet_->body, false);
+    const std::uint32_t in_last_octet = (packet_->body.segments.back().bits + 7) % 8 + 1; // 1 to 8
+    if (is_whole && place.gap >= in_last_octet) add_padding(place, place.gap);
+    const std::string length = root_->path + "/packet_data_length";
+    if (std::ranges::any_of(primary, [&](const Demand& each) { return each.reference == length; })) {
+        if (packet_->may_have_more) say(packet_->name, "octets", "its when speaks of packet_data_length already");
+    } else if (packet_->may_have_more || !is_whole) { // what is left out is octets behind the fields that are written
+        primary.push_back({length, {{std::int64_t{packet_->bytes_min} - 7, std::int64_t{packet_->bytes_max} - 7}}});
+    }
     std::vector<Demand> own;
     for (const PacketCondition* const condition : own_) {
         const auto found = placed_.find(condition->at.bit);
         if (start_ != nullptr && found != placed_.end()) own.push_back({found->second.second, condition->ranges});
     }
-    if (own.size() < own_.size())
-        say(packet_->name, "when",
-            "it speaks of a field that is not written; other packets of its APID are taken for it");
+    if (own.size() < own_.size() || (out_->fields == fields && !has_packet_time)) {
+        say(packet_->name, "packet",
+            own.size() < own_.size() ? "its when speaks of a field that is not written, so that other packets would be "
+                                       "taken for it; it is left out"
+                                     : "nothing of it can be written; it is left out");
+        root_->node.children.pop_back();
+        out_->fields = fields;
+        return;
+    }
     // Description and rate stand before the entries, and are of the packet itself.
     if (!packet_->description.empty()) container_->set("shortDescription", packet_->description);
     if (packet_->period_ms > 0) {
@@ -411,6 +436,7 @@ XtceExport export_xtce(const Dictionary& dictionary) {
     XtceExport out;
     XmlNode document{.name = "SpaceSystem"};
     document.set("name", dictionary.vehicle);
+    if (dictionary.title != dictionary.vehicle) document.set("shortDescription", dictionary.title);
     document.add("Header").set("version", dictionary.version).set("validationStatus", "Unknown");
     const System root = System::make(document, "/" + dictionary.vehicle);
     write_primary_header(root);

@@ -50,10 +50,13 @@ class PacketReader {
         std::string name; ///< in the packet, or of the primary header
         bool is_header;
     };
-    /// A range that two comparisons make, by the name of what they compare.
+    /// A range that one or two comparisons make.
     struct Bounds {
         std::optional<std::int64_t> least, greatest;
     };
+    using Ranges = std::vector<std::pair<std::int64_t, std::int64_t>>;
+    /// Of one set of conditions, by the name of what they speak of.
+    using Wanted = std::map<std::string, Ranges>;
     bool fail(const std::string& why) {
         if (why_.empty()) why_ = why;
         return false;
@@ -63,15 +66,21 @@ class PacketReader {
     bool add_parameter(const XmlElement& entry, const std::string& system, nlohmann::json& to);
     bool move_to(const XmlElement& entry, nlohmann::json& to);
     bool add_field(const XtceItem& parameter, const XtceField& field, nlohmann::json& to);
-    bool add_conditions(const XmlElement& criteria, const std::string& system, nlohmann::json& when);
-    bool add_comparison(const XmlElement& comparison, const std::string& system, nlohmann::json& when);
+    bool add_conditions(const XmlElement& criteria, const std::string& system, nlohmann::json& when,
+                        nlohmann::json* octets = nullptr);
+    bool add_relation(const XmlElement& relation, const std::string& system, std::map<std::string, Bounds>& bounds);
+    bool add_all_of(const std::vector<const XmlElement*>& all, const std::string& system, Wanted& wanted);
+    bool add_any_of(const XmlElement& any, const std::string& system, Wanted& wanted);
+    void advance(std::optional<std::uint32_t> bits);
     std::optional<nlohmann::json> group_of(const XmlElement& entry, const std::string& system);
     std::string unique(const std::string& name);
-    /// Of integers so far that are not in the primary header.
-    [[nodiscard]] ParameterTypes::NameOf name_of() const {
+    /// Of integers so far.
+    [[nodiscard]] ParameterTypes::NameOf name_of() {
         return [this](const XtceItem& parameter) {
             const auto found = known_.find(parameter.element);
-            return found == known_.end() || found->second.is_header ? std::nullopt : std::optional(found->second.name);
+            if (found == known_.end()) return std::optional<std::string>();
+            if (found->second.is_header) of_header_.insert(found->second.name);
+            return std::optional(found->second.name);
         };
     }
 
@@ -80,18 +89,36 @@ class PacketReader {
     std::set<const XmlElement*>* parts_;
     std::string why_;
     std::optional<std::uint32_t> bit_ = 0;     ///< where the next entry is; empty: the packet tells
+    std::uint32_t bit_of_octet_ = 0;           ///< of the next entry, which is always known
     std::map<const XmlElement*, Known> known_; ///< integers by their parameter
     std::set<std::string> names_;              ///< of the packet, or of the group at hand
-    std::map<std::string, Bounds> bounds_;     ///< of one set of conditions
+    std::set<std::string> all_names_;          ///< of fields, of the groups too
+    std::set<std::string> of_header_;          ///< fields of the primary header that something speaks of
     std::size_t fields_ = 0;
     std::optional<std::int64_t> apid_;
     bool has_time_ = false;
+    unsigned groups_ = 0; ///< around the entry at hand
 };
 
+/// A name that the dictionary would take stays as it is.
+std::string name_from(const std::string& name, bool hyphen = false) {
+    const auto is_good = [&](char c) {
+        return (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') || c == '_' || (hyphen && c == '-');
+    };
+    const bool is_name = !name.empty() && name[0] >= 'a' && name[0] <= 'z' && std::ranges::all_of(name, is_good);
+    return is_name ? name : column_name(name);
+}
+
 std::string PacketReader::unique(const std::string& name) {
-    std::string base = column_name(name), out = base;
+    std::string base = name_from(name), out = base;
     for (int k = 2; !names_.insert(out).second; ++k) out = base + "_" + std::to_string(k);
     return out;
+}
+
+/// Empty: by a number of octets that the packet tells.
+void PacketReader::advance(std::optional<std::uint32_t> bits) {
+    bit_of_octet_ = (bit_of_octet_ + bits.value_or(0)) % 8;
+    bit_ = bit_ && bits ? std::optional(*bit_ + *bits) : std::nullopt;
 }
 
 bool PacketReader::move_to(const XmlElement& entry, nlohmann::json& to) {
@@ -102,6 +129,7 @@ bool PacketReader::move_to(const XmlElement& entry, nlohmann::json& to) {
     const std::string from = location->attribute("referenceLocation", "previousEntry");
     if (offset && !bit_ && from == "previousEntry" && *offset >= 0 && *offset <= 500'000) {
         if (*offset > 0) to.push_back({{"spare_bits", *offset}});
+        advance(static_cast<std::uint32_t>(*offset));
         return true;
     }
     if (!offset || !bit_ || (from != "previousEntry" && from != "containerStart"))
@@ -109,7 +137,7 @@ bool PacketReader::move_to(const XmlElement& entry, nlohmann::json& to) {
     const std::int64_t wanted = from == "containerStart" ? *offset : *bit_ + *offset;
     if (wanted < *bit_ || wanted > *bit_ + 500'000) return fail("an entry that lies over the one before it");
     if (wanted > *bit_ && *bit_ >= kHeaderBits) to.push_back({{"spare_bits", wanted - *bit_}});
-    bit_ = static_cast<std::uint32_t>(wanted);
+    advance(static_cast<std::uint32_t>(wanted - *bit_));
     return true;
 }
 
@@ -120,26 +148,28 @@ bool PacketReader::add_field(const XtceItem& parameter, const XtceField& field, 
         const auto header = std::ranges::find_if(
             kHeader, [&](const HeaderField& each) { return each.bit == *bit_ && each.width == *field.bits; });
         if (header != kHeader.end()) known_[parameter.element] = {header->name, true};
-        *bit_ += *field.bits;
+        advance(field.bits);
         return true;
     }
-    if (field.needs_octets && bit_ && *bit_ % 8 != 0)
-        return fail("an entry that has to begin at an octet, and does not");
+    if (field.needs_octets && bit_of_octet_ != 0) return fail("an entry that has to begin at an octet, and does not");
     nlohmann::json out = field.json;
     const std::string name = parameter.element->attribute("name", "");
+    if (name.starts_with("padding-") && field.bits && field.name.empty()) { // as export_xtce() names it
+        to.push_back({{"spare_bits", *field.bits}});
+        advance(field.bits);
+        return true;
+    }
     out["name"] = unique(field.name.empty() ? name : name + "_" + field.name);
     const std::string description = parameter.element->attribute("shortDescription", "");
     if (!description.empty()) out["description"] = description;
-    if (out.at("type") == "time" && !has_time_) {
+    if (out.at("type") == "time" && !has_time_ && bit_ && groups_ == 0) {
         out["is_packet_time"] = true;
         has_time_ = true;
     }
     if (field.is_integer && field.name.empty()) known_[parameter.element] = {out.at("name").get<std::string>(), false};
     ++fields_;
-    if (bit_ && field.bits)
-        *bit_ += *field.bits;
-    else
-        bit_ = std::nullopt;
+    all_names_.insert(out.at("name").get<std::string>());
+    advance(field.bits);
     to.push_back(std::move(out));
     return true;
 }
@@ -206,9 +236,12 @@ bool PacketReader::add_entry(const XmlElement& entry, const std::string& system,
     if (!group->is_null() && bit_ && *bit_ < kHeaderBits)
         return fail("a repetition or condition in the primary header");
     nlohmann::json& into = group->is_null() ? to : group->at("fields");
-    const std::optional<std::uint32_t> begin = bit_;
+    const std::uint32_t begin = bit_of_octet_;
     const std::set<std::string> around = names_;
-    if (!group->is_null()) names_.clear(); // a group is a table of its own
+    if (!group->is_null()) {
+        names_.clear(); // a group is a table of its own
+        ++groups_;
+    }
     std::string name;
     if (entry.name() == "ParameterRefEntry") {
         name = entry.attribute("parameterRef", "");
@@ -223,17 +256,17 @@ bool PacketReader::add_entry(const XmlElement& entry, const std::string& system,
         if (!add_entries(*container, into, depth + 1)) return false;
     } else if (entry.name() == "FixedValueEntry") {
         const auto bits = xtce_integer(entry.attribute("sizeInBits", ""));
-        if (!bits || *bits < 1 || *bits > 500'000 || !bit_) return fail("a fixed value without a size");
+        if (!bits || *bits < 1 || *bits > 500'000) return fail("a fixed value without a size");
         (void)entry.attribute("binaryValue");
-        if (*bit_ >= kHeaderBits) into.push_back({{"spare_bits", *bits}});
-        *bit_ += static_cast<std::uint32_t>(*bits);
+        if (!bit_ || *bit_ >= kHeaderBits) into.push_back({{"spare_bits", *bits}});
+        advance(static_cast<std::uint32_t>(*bits));
     } else {
         return fail(entry.name());
     }
     if (group->is_null()) return true;
-    if (!begin || !bit_ || (*bit_ - *begin) % 8 != 0 || *begin % 8 != 0)
-        return fail("a repetition or condition of no whole octets");
+    if (begin != 0 || bit_of_octet_ != 0) return fail("a repetition or condition of no whole octets");
     names_ = around;
+    --groups_;
     group->emplace("name", unique(name.substr(name.rfind('/') + 1)));
     bit_ = std::nullopt; // a condition or a count decides
     to.push_back(std::move(*group));
@@ -249,49 +282,115 @@ bool PacketReader::add_entries(const XtceItem& container, nlohmann::json& to, st
     return true;
 }
 
-bool PacketReader::add_comparison(const XmlElement& comparison, const std::string& system, nlohmann::json& when) {
-    const std::string reference = comparison.attribute("parameterRef", ""), value = comparison.attribute("value", "");
+/// A Comparison, or a Condition with a value.
+bool PacketReader::add_relation(const XmlElement& relation, const std::string& system,
+                                std::map<std::string, Bounds>& bounds) {
+    const bool is_comparison = relation.name() == "Comparison";
+    const XmlElement* const side = is_comparison ? &relation : relation.child("ParameterInstanceRef");
+    const XmlElement* const sign = is_comparison ? nullptr : relation.child("ComparisonOperator");
+    const XmlElement* const number = is_comparison ? nullptr : relation.child("Value");
+    if (side == nullptr || (!is_comparison && (relation.name() != "Condition" || sign == nullptr || number == nullptr)))
+        return fail("conditions other than of a parameter and a value");
+    const std::string reference = side->attribute("parameterRef", "");
+    const std::string value = is_comparison ? relation.attribute("value", "") : number->text();
+    const std::string is = is_comparison ? relation.attribute("comparisonOperator", "==") : sign->text();
     const XtceItem* const parameter = systems_->find(XtceKind::parameter, system, reference);
     const auto known = parameter == nullptr ? known_.end() : known_.find(parameter->element);
     if (known == known_.end()) return fail("a condition on " + reference + ", which is not an integer before it");
     const XtceItem* const type =
         systems_->find(XtceKind::type, parameter->system, parameter->element->attribute("parameterTypeRef", ""));
-    const auto raw =
-        type == nullptr ? std::nullopt
-                        : types_->raw_value(*type, value, comparison.attribute("useCalibratedValue", "true") == "true");
-    const std::string relation = comparison.attribute("comparisonOperator", "==");
-    if ((relation != "==" && relation != ">=" && relation != "<=") || !raw)
+    const auto raw = type == nullptr
+                         ? std::nullopt
+                         : types_->raw_value(*type, value, side->attribute("useCalibratedValue", "true") == "true");
+    if ((is != "==" && is != ">=" && is != "<=") || !raw)
         return fail("a condition on " + reference +
                     " other than that it equals an integer, or is in a range of them; one on a calibrated value has "
                     "to be written on the raw one, with useCalibratedValue=\"false\"");
-    if (relation != "==") {
-        Bounds& bounds = bounds_[known->second.name];
-        (relation == ">=" ? bounds.least : bounds.greatest) = raw;
-        return true;
-    }
     const std::string& name = known->second.name;
-    if (known->second.is_header && name == "apid") {
-        apid_ = *raw;
-        return true;
-    }
-    const auto header = std::ranges::find_if(kHeader, [&](const HeaderField& each) { return name == each.name; });
-    if (!known->second.is_header || header == kHeader.end() || header->usual != *raw) when[name] = *raw;
+    if (known->second.is_header) of_header_.insert(name);
+    Bounds& of_name = bounds[name];
+    if ((is != "<=" && of_name.least) || (is != ">=" && of_name.greatest))
+        return fail("two conditions on " + name + " at once");
+    if (is != "<=") of_name.least = raw;
+    if (is != ">=") of_name.greatest = raw;
     return true;
 }
 
-bool PacketReader::add_conditions(const XmlElement& criteria, const std::string& system, nlohmann::json& when) {
+bool PacketReader::add_any_of(const XmlElement& any, const std::string& system, Wanted& wanted) {
+    Wanted out;
+    for (const auto& each : any.children()) {
+        each->mark_read();
+        std::vector<const XmlElement*> all{each.get()};
+        if (each->name() == "ANDedConditions") all = each->children("Condition");
+        Wanted one;
+        if (!add_all_of(all, system, one)) return false;
+        if (one.size() != 1) return fail("alternatives that are not of one parameter each");
+        Ranges& ranges = out[one.begin()->first];
+        ranges.insert(ranges.end(), one.begin()->second.begin(), one.begin()->second.end());
+    }
+    if (out.size() != 1) return fail("alternatives of several parameters");
+    auto& [name, ranges] = *out.begin();
+    std::ranges::sort(ranges);
+    if (!wanted.emplace(name, std::move(ranges)).second) return fail("two conditions on " + name + " at once");
+    return true;
+}
+
+bool PacketReader::add_all_of(const std::vector<const XmlElement*>& all, const std::string& system, Wanted& wanted) {
+    std::map<std::string, Bounds> bounds;
+    for (const XmlElement* const each : all) {
+        each->mark_read();
+        if (each->name() == "ORedConditions" ? !add_any_of(*each, system, wanted)
+                                             : !add_relation(*each, system, bounds))
+            return false;
+    }
+    for (const auto& [name, ends] : bounds)
+        if (!ends.least || !ends.greatest || *ends.least > *ends.greatest ||
+            !wanted.emplace(name, Ranges{{*ends.least, *ends.greatest}}).second)
+            return fail("a condition on " + name + " that is not one value, nor a range with both ends");
+    return true;
+}
+
+/// `octets` (null: there is none) gets what the length in the primary header has to be.
+bool PacketReader::add_conditions(const XmlElement& criteria, const std::string& system, nlohmann::json& when,
+                                  nlohmann::json* octets) {
     std::vector<const XmlElement*> all = criteria.children("Comparison");
     if (const XmlElement* const list = criteria.child("ComparisonList"))
         for (const XmlElement* const each : list->children("Comparison")) all.push_back(each);
+    if (const XmlElement* const expression = criteria.child("BooleanExpression"))
+        for (const auto& each : expression->children()) {
+            each->mark_read();
+            if (each->name() != "ANDedConditions")
+                all.push_back(each.get());
+            else
+                for (const auto& inner : each->children()) all.push_back(inner.get());
+        }
     if (all.empty()) return fail("conditions other than comparisons");
-    bounds_.clear();
-    if (!std::ranges::all_of(all, [&](const XmlElement* each) { return add_comparison(*each, system, when); }))
-        return false;
-    for (const auto& [name, bounds] : bounds_) {
-        if (!bounds.least || !bounds.greatest || *bounds.least > *bounds.greatest || name == "apid" ||
-            when.contains(name))
-            return fail("a condition on " + name + " that is not one value, nor a range with both ends");
-        when[name] = std::to_string(*bounds.least) + ".." + std::to_string(*bounds.greatest);
+    Wanted wanted;
+    if (!add_all_of(all, system, wanted)) return false;
+    for (const auto& [name, ranges] : wanted) {
+        const auto& [least, greatest] = ranges.front();
+        const bool is_one = ranges.size() == 1 && least == greatest;
+        const bool is_header = of_header_.contains(name);
+        const auto header = std::ranges::find_if(kHeader, [&](const HeaderField& each) { return name == each.name; });
+        if (is_header && name == "apid") {
+            if (!is_one || (apid_ && *apid_ != least)) return fail("a condition on an APID other than that it is one");
+            apid_ = least;
+            continue;
+        }
+        if (is_header && name == "packet_data_length" && octets != nullptr && ranges.size() == 1 && least >= 0 &&
+            greatest <= 65'535) {
+            if (!octets->is_null()) return fail("two conditions on " + name + " at once");
+            *octets = nlohmann::json::array({least + 7, greatest + 7});
+            continue;
+        }
+        if (is_header && is_one && header->usual == least) continue;
+        nlohmann::json values = nlohmann::json::array();
+        for (const auto& [from, to] : ranges)
+            values.push_back(from == to ? nlohmann::json(from)
+                                        : nlohmann::json(std::to_string(from) + ".." + std::to_string(to)));
+        if (values.size() == 1) values = nlohmann::json(values[0]);
+        if (when.contains(name) && when[name] != values) return fail("two conditions on " + name + " at once");
+        when[name] = std::move(values);
     }
     return true;
 }
@@ -309,11 +408,11 @@ std::optional<nlohmann::json> PacketReader::read(const XtceItem& container) {
         }
         chain.push_back(*found);
     }
-    nlohmann::json fields = nlohmann::json::array(), when = nlohmann::json::object();
+    nlohmann::json fields = nlohmann::json::array(), when = nlohmann::json::object(), octets;
     for (auto each = chain.rbegin(); each != chain.rend(); ++each) {
         const XmlElement* const base = each->element->child("BaseContainer");
         const XmlElement* const criteria = base == nullptr ? nullptr : base->child("RestrictionCriteria");
-        if (criteria != nullptr && !add_conditions(*criteria, each->system, when)) return std::nullopt;
+        if (criteria != nullptr && !add_conditions(*criteria, each->system, when, &octets)) return std::nullopt;
         if (!add_entries(*each, fields, 0)) return std::nullopt;
     }
     if (!apid_ || *apid_ < 0 || *apid_ > 2046) {
@@ -324,6 +423,12 @@ std::optional<nlohmann::json> PacketReader::read(const XtceItem& container) {
         (void)fail("no entry behind the primary header");
         return std::nullopt;
     }
+    for (const std::string& name : of_header_)
+        if (all_names_.contains(name)) {
+            (void)fail("a condition or size that speaks of the primary header's " + name +
+                       ", and a field of that name");
+            return std::nullopt;
+        }
     nlohmann::json packet = {{"apid", *apid_},
                              {"period_ms", 0},
                              {"secondary_header", {{"fields", nlohmann::json::array()}}},
@@ -331,10 +436,19 @@ std::optional<nlohmann::json> PacketReader::read(const XtceItem& container) {
     const std::string description = container.element->attribute("shortDescription", "");
     if (!description.empty()) packet["description"] = description;
     if (!when.empty()) packet["when"] = std::move(when);
+    if (!octets.is_null()) packet["octets"] = std::move(octets);
     const XmlElement* const rate = container.element->child("DefaultRateInStream");
     const double hz = rate == nullptr ? 0 : std::strtod(rate->attribute("minimumValue", "0").c_str(), nullptr);
     if (hz >= 1e-4 && hz <= 1e6 && rate->attribute("basis", "perSecond") == "perSecond") packet["period_ms"] = 1e3 / hz;
     return packet;
+}
+
+/// Why the dictionary would not take the packet; empty: it would.
+std::string mistake_of(const nlohmann::json& packet) {
+    std::vector<Problem> problems;
+    (void)read_dictionary({{"vehicle", "vehicle"}, {"version", "1"}, {"packets", nlohmann::json::array({packet})}}, "",
+                          problems);
+    return problems.empty() ? "" : problems.front().pointer + ", which " + problems.front().wrong;
 }
 
 /// Why an element is left out, by its name.
@@ -393,16 +507,21 @@ std::optional<XtceImport> import_xtce(std::string_view xml, const std::string& f
         const std::size_t notes = out.not_carried.size();
         PacketReader reader(systems, types, parts);
         auto packet = reader.read(container);
-        if (!packet) {
+        std::string why = reader.why();
+        if (packet) {
+            packet->emplace("name", "packet");
+            why = mistake_of(*packet);
+        }
+        if (!why.empty()) {
             out.not_carried.resize(notes);
-            no_packets.push_back({container.element,
-                                  {container.element->line(), "SequenceContainer " + name,
-                                   "is not a packet here, for it has " + reader.why()}});
+            no_packets.push_back(
+                {container.element,
+                 {container.element->line(), "SequenceContainer " + name, "is not a packet here, for it has " + why}});
             continue;
         }
-        std::string base = column_name(name), unique = base;
+        std::string base = name_from(name), unique = base;
         for (int k = 2; !names.insert(unique).second; ++k) unique = base + "_" + std::to_string(k);
-        packet->emplace("name", unique);
+        (*packet)["name"] = unique;
         out.fields += reader.fields();
         packets.push_back(std::move(*packet));
     }
@@ -427,6 +546,7 @@ std::optional<XtceImport> import_xtce(std::string_view xml, const std::string& f
     out.packets = packets.size();
     const XmlElement* const header = root->child("Header");
     const std::string version = header == nullptr ? "1" : header->attribute("version", "1");
+    const std::string title = root->attribute("shortDescription", "");
     if (header != nullptr) (void)header->attribute("validationStatus");
     add_unread(*root, "", out.not_carried);
     std::ranges::stable_sort(out.not_carried, {}, &NotCarried::line);
@@ -434,9 +554,10 @@ std::optional<XtceImport> import_xtce(std::string_view xml, const std::string& f
         return a.line == b.line && a.what == b.what && a.why == b.why;
     };
     out.not_carried.erase(std::unique(out.not_carried.begin(), out.not_carried.end(), same), out.not_carried.end());
-    std::string vehicle = column_name(root->attribute("name", ""));
-    const nlohmann::json dictionary = {
+    const std::string vehicle = name_from(root->attribute("name", ""), true);
+    nlohmann::json dictionary = {
         {"vehicle", vehicle.empty() ? "vehicle" : vehicle}, {"version", version}, {"packets", packets}};
+    if (!title.empty()) dictionary["title"] = title;
     out.dictionary = dictionary.dump(1) + "\n";
     (void)read_dictionary(dictionary, file + " (as dictionary.json)", problems);
     return problems.empty() ? std::optional(std::move(out)) : std::nullopt;

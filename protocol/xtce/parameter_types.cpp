@@ -227,6 +227,7 @@ std::optional<XtceField> ParameterTypes::text(const XtceItem& type, const XmlEle
     if (coding != "UTF-8") out.json["encoding"] = coding;
     const XmlElement* const size = encoding.child("SizeInBits");
     const XmlElement* const variable = encoding.child("Variable");
+    if (variable != nullptr) (void)variable->attribute("maxSizeInBits"); // a packet's end is the greatest size here
     const auto bits = fixed_value(size == nullptr ? nullptr : size->child("Fixed"));
     const XmlElement* const end = size != nullptr       ? size->child("TerminationChar")
                                   : variable != nullptr ? variable->child("TerminationChar")
