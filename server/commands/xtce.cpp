@@ -24,8 +24,14 @@ int write_xtce(const std::string& folder, const std::string& to, std::ostream& o
     const auto vehicle = read_vehicle_folder(folder, problems);
     if (!vehicle) return fail_with(problems, errors);
     const XtceExport made = export_xtce(vehicle->dictionary);
+    if (made.packets == 0) {
+        for (const NotWritten& each : made.not_written)
+            problems.push_back({folder, each.where, each.what + " cannot be written", each.why});
+        return fail_with(problems, errors);
+    }
     if (!is_written(made.xml, to, errors)) return EXIT_FAILURE;
-    out << to << ": " << made.packets << " packets, " << made.fields << " fields\n";
+    out << to << ": " << made.packets << " packets, " << made.fields
+        << " fields. It is of space packets; no document is of a link that sends lines or sentences.\n";
     if (!made.not_written.empty()) out << "not written, or written otherwise:\n";
     for (const NotWritten& each : made.not_written)
         out << "  " << each.where << ": " << each.what << ": " << each.why << "\n";
