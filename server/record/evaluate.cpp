@@ -4,6 +4,7 @@
 #include <optional>
 #include <utility>
 
+#include "server/pipeline/events.hpp"
 #include "server/record/stored_inputs.hpp"
 
 namespace turnstone {
@@ -17,10 +18,13 @@ Value value_in(const Event& event, std::string_view name) {
     return {};
 }
 
-/// Follows the events of one procedure of one vehicle.
+/// Follows the events and the rows of one procedure of one vehicle.
 class Verdicts {
   public:
-    Verdicts(const Procedure& procedure, int vehicle) : procedure_(procedure), vehicle_(vehicle) { forget(); }
+    Verdicts(const Procedure& procedure, int vehicle, const Table& table)
+        : procedure_(procedure), vehicle_(vehicle), table_(table) {
+        forget();
+    }
 
     void see(const Batch& batch) {
         for (const Event& event : batch.events) {
@@ -32,7 +36,12 @@ class Verdicts {
             const auto check = std::ranges::find(checks_, id, &EvaluatedCheck::id);
             if (check == checks_.end()) continue;
             check->state = from_word<CheckState>(value_in<std::string>(event, "state")).value_or(CheckState::waits);
-            check->text = event.text;
+            decided_[static_cast<std::size_t>(check - checks_.begin())] = event;
+        }
+        for (const RowRecord& row : batch.rows) {
+            if (row.table != table_.id) continue;
+            const auto numbers = batch.numbers_of(row, table_);
+            last_row_.assign(numbers.begin(), numbers.end());
         }
     }
 
@@ -43,23 +52,43 @@ class Verdicts {
             const bool is_excused = !was_run && procedure_.checks[k].subject == CheckSubject::statement;
             const bool is_must = checks_[k].severity == Severity::must;
             if (is_must && !is_excused && checks_[k].state != CheckState::holds) out.holds = false;
+            if (decided_[k]) checks_[k].text = sentence(*decided_[k]);
         }
         out.checks = std::move(checks_);
         return out;
     }
 
   private:
+    /// The event has the figures of the last change of state; the row that every run ends with has those since.
+    [[nodiscard]] std::string sentence(const Event& decided) const {
+        EventValues values = decided.values;
+        const auto column = std::ranges::find(table_.columns, value_in<std::string>(decided, "check"), &Column::name);
+        const auto place = static_cast<std::size_t>(column - table_.columns.begin());
+        if (place < last_row_.size()) {
+            std::erase_if(values, [](const EventValue& value) { return value.name == "measured"; });
+            values.push_back({"measured", last_row_[place]});
+        }
+        return make_event({.id = EventId::check_decided, .t_ns = decided.t_ns, .values = std::move(values)},
+                          decided.t_ns)
+            .text;
+    }
+
     void forget() {
         verdict_ = "incomplete";
         checks_.clear();
+        decided_.assign(procedure_.checks.size(), std::nullopt);
+        last_row_.clear();
         for (const Check& check : procedure_.checks)
             checks_.push_back({check.id, check.severity, CheckState::waits, check.title + ": waits"});
     }
 
     const Procedure& procedure_;
     int vehicle_;
+    const Table& table_;
     std::string verdict_;
     std::vector<EvaluatedCheck> checks_;
+    std::vector<std::optional<Event>> decided_; ///< by check: its last change of state
+    std::vector<double> last_row_;
 };
 
 Result<std::size_t> vehicle_with(const PipelineSetup& setup, const std::string& procedure, const std::string& name,
@@ -115,7 +144,8 @@ Result<Evaluation> evaluate_procedure(const std::filesystem::path& file, const s
         const bool run = was_run(*reader, name, procedure);
         Pipeline pipeline(*setup, info.t_start_ns);
         pipeline.fly_one_prediction_in(0); // no procedure rests on them
-        Verdicts verdicts(*file_of, static_cast<int>(*place));
+        const auto table = std::ranges::find(pipeline.schema().tables, name + "/procedure/" + procedure, &Table::name);
+        Verdicts verdicts(*file_of, static_cast<int>(*place), *table); // every procedure has one
         Batch batch;
         const auto command = [&](ProcedureStep step) {
             batch.clear();

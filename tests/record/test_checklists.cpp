@@ -113,6 +113,12 @@ std::string state_of(const Evaluation& evaluation, const std::string& check) {
     return "none";
 }
 
+std::string text_of(const Evaluation& evaluation, const std::string& check) {
+    for (const EvaluatedCheck& each : evaluation.checks)
+        if (each.id == check) return each.text;
+    return "none";
+}
+
 } // namespace
 
 TEST_CASE("a recording with a procedure and a poll is made again bit for bit, and keeps the files it rests on") {
@@ -169,6 +175,25 @@ TEST_CASE("evaluate gives the verdicts that were given live, and those of other 
     CHECK(state_of(*stricter, "power") == "fails");
     CHECK_THAT(evaluate_procedure(directory.recording(id), "tea", "", {}).error().message,
                Catch::Contains("has no procedure tea") && Catch::Contains("rig look"));
+}
+
+// The event of a check's last change of state has the figures of that moment; it held on, and drifted while it did.
+TEST_CASE("evaluate says the figures that decided, not those when the state last changed") {
+    const TemporaryFolder directory;
+    const bool steps = GENERATE(true, false);
+    std::string id;
+    {
+        const PipelineSetup setup = rig_setup();
+        Station station(directory, setup);
+        if (steps) station.begin();
+        station.power(8, 30);
+        station.power(7.25F, 30);
+        if (steps) station.end();
+        id = station.id;
+    }
+    const auto result = evaluate_procedure(directory.recording(id), "look", "", {});
+    REQUIRE(result);
+    CHECK(text_of(*result, "power") == "Power: holds, 7.25 V, required ≥ 7.00 V");
 }
 
 TEST_CASE("a recording in which nobody went through the steps is judged by its checks, statements left out") {

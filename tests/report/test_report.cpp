@@ -101,6 +101,28 @@ TEST_CASE("a ground test's report has its verdicts, its charge and the tests bef
     }
 }
 
+// The event of a check's last change of state has the figures of that moment; it held on, and drifted while it did.
+TEST_CASE("a check's figures are those at its end, not those when its state last changed") {
+    const test::TemporaryFolder folder;
+    HandMade made(demo_setup({{"procedures/separation-test.json", separation_procedure("Separation test", "Look.")}}));
+    add_ground_test(made, 1, 0.02);
+    made.row("sanderling/procedure/separation-test", 54,
+             {{"battery", 7.5}, {"battery_margin", 0.1}, {"battery_state", 1}, {"clear", 1}, {"clear_state", 1}});
+    const std::string text = read_out(page_of(made.record(folder, 60), "drifted"));
+    CHECK_THAT(text, Contains("≥ 7.40 V 7.50 V 0.10 V holds") && Contains("Least margin: Battery, least, 0.10 V."));
+    CHECK_THAT(text, Contains("Range clear by R. M. confirmed confirmed holds"));
+}
+
+// A statement that is too old, or was made before its step was repeated, is on the tape all the same.
+TEST_CASE("a statement counts for no longer than the board or the procedure lets it") {
+    const test::TemporaryFolder folder;
+    HandMade made(demo_setup({{"procedures/separation-test.json", separation_procedure("Separation test", "Look.")}}));
+    add_ground_test(made, 1, 0.02);
+    made.row("sanderling/procedure/separation-test", 54, {{"clear_state", 0}});
+    const std::string text = read_out(page_of(made.record(folder, 60), "old-statement"));
+    CHECK_THAT(text, Contains("Range clear by R. M. confirmed – waits") && !Contains("confirmed holds"));
+}
+
 TEST_CASE("a report carries the mass record of the vehicle that it is about") {
     const test::TemporaryFolder folder;
     HandMade made(demo_setup({{"procedures/separation-test.json", separation_procedure("T", "L")},

@@ -103,28 +103,35 @@ std::vector<CheckResult> check_results(const Recorded& recorded, std::size_t veh
         const Column column = place ? place->about() : Column{};
         result.required = required_text(check, column.unit, column.decimals, column.enumeration);
         double measured = kUnknown;
-        if (has_row) {
-            measured = row->value(check.id);
-            result.margin = row->value(check.id + "_margin");
-            result.state = from_word<CheckState>(row->word_of(check.id + "_state")).value_or(CheckState::waits);
-        }
-        if (const Event* decided = last_of(recorded, "check_decided", check.id, procedure, vehicle, window)) {
-            result.state = from_word<CheckState>(text_in(*decided, "state")).value_or(CheckState::waits);
+        std::optional<CheckState> state;
+        const Event* decided = last_of(recorded, "check_decided", check.id, procedure, vehicle, window);
+        if (decided != nullptr) {
+            state = from_word<CheckState>(text_in(*decided, "state"));
             result.reason = text_in(*decided, "why");
             if (const std::string required = text_in(*decided, "required"); !required.empty())
                 result.required = required;
             measured = number_in(*decided, "measured");
             result.margin = number_in(*decided, "margin");
         }
+        // The event tells only of a change of state; what has drifted since stands in the rows.
+        if (has_row && (decided == nullptr || row->t_ns() >= decided->t_ns))
+            if (const auto newest = from_word<CheckState>(row->word_of(check.id + "_state"))) {
+                state = newest;
+                measured = row->value(check.id);
+                result.margin = row->value(check.id + "_margin");
+            }
         result.measured = said(measured, column);
         result.margin_text = said_margin(result.margin, column);
         if (const Event* said_so = last_of(recorded, "statement", check.id, procedure, vehicle, window)) {
-            result.measured = flag_in(*said_so, "holds") ? "confirmed" : "denied";
+            const bool holds = flag_in(*said_so, "holds");
+            if (!state) state = holds ? CheckState::holds : CheckState::fails;
+            const bool counts = state == CheckState::holds || state == CheckState::fails;
+            result.measured = counts ? (holds ? "confirmed" : "denied") : "";
             result.said = said_in(*said_so);
-            result.state = flag_in(*said_so, "holds") ? CheckState::holds : CheckState::fails;
             result.margin_text.clear();
             result.margin = kUnknown;
         }
+        result.state = state.value_or(CheckState::waits);
         results.push_back(std::move(result));
     }
     return results;

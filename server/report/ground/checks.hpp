@@ -24,7 +24,9 @@ struct CheckResult {
     [[nodiscard]] bool decided_badly() const { return state != CheckState::holds; }
 };
 
-/// `procedure`: its id; empty: of the readiness board. What the last decision and the last row before `until_ns` say.
+/// As they stood at the end of the window. `procedure`: its id; empty: of the readiness board. State and figures are
+/// those of the last row or the last change of state, whichever is newer; a statement's state too, unless there is
+/// neither.
 [[nodiscard]] std::vector<CheckResult> check_results(const Recorded& recorded, std::size_t vehicle,
                                                      const std::vector<Check>& checks, const std::string& procedure,
                                                      Window window);
