@@ -4,8 +4,7 @@
 
 #include <fmt/format.h>
 
-#include "server/analysis/statistics/outliers.hpp"
-#include "server/analysis/statistics/summary.hpp"
+#include "server/analysis/charge/side_by_side.hpp"
 #include "server/report/page/table.hpp"
 #include "server/report/text/figure.hpp"
 
@@ -135,38 +134,44 @@ Markup earlier_table(const Firing& firing, const std::vector<EarlierFiring>& ear
     for (std::size_t i = 0; i < shown; ++i) columns.push_back({earlier[i].label, true});
     columns.push_back({"mean, spread", true});
     columns.push_back({"95\u00a0% of the mean", true});
-    columns.push_back({"this − mean", true});
+    columns.push_back({"this − earlier", true});
     LedgerTable table(columns);
     for (const char* name : kCompared) {
         const auto place = number_column(firing.row.table(), name);
         if (!place) continue;
         const Column& column = firing.row.table().columns[*place];
-        std::vector<double> values{firing.row.value(column.name)};
-        for (const EarlierFiring& test : earlier) values.push_back(test.row.value(column.name));
-        const analysis::Summary all = analysis::summarise(values);
-        if (all.count < 2) continue;
-        const ShownUnit unit = shown_unit_near(column.unit, all.mean);
+        const auto measured = [&](const RowValues& row) {
+            return analysis::Measured{row.value(column.name), row.sigma(column.name)};
+        };
+        std::vector<analysis::Measured> tests; // oldest first
+        for (auto test = earlier.rbegin(); test != earlier.rend(); ++test) tests.push_back(measured(test->row));
+        tests.push_back(measured(firing.row));
+        const analysis::SideBySide found = analysis::side_by_side(tests);
+        if (found.all.count < 2) continue;
+        const ShownUnit unit = shown_unit_near(column.unit, found.all.mean);
         const int decimals = shown_decimals(unit, column.decimals);
-        const analysis::Interval limits = analysis::mean_interval(all);
-        std::vector<Markup> cells{
-            Markup::text(column.title + (unit.symbol.empty() ? "" : ", " + unit.symbol)),
-            strong(rounded(unit.shown(values.front()), unit.gain * firing.row.sigma(column.name), decimals))};
-        for (std::size_t i = 0; i < shown; ++i)
-            cells.push_back(Markup::text(
-                rounded(unit.shown(values[i + 1]), unit.gain * earlier[i].row.sigma(column.name), decimals)));
-        cells.push_back(Markup::text(rounded(unit.shown(all.mean), unit.gain * all.sd, decimals)));
-        cells.push_back(
-            Markup::text(fixed(unit.shown(limits.low), decimals) + " to " + fixed(unit.shown(limits.high), decimals)));
-        const double relative = analysis::relative_difference(values.front(), 0, all.mean, 0).fraction;
-        cells.push_back(
-            Markup::text(std::isnan(relative) ? std::string(kNoFigure) : with_sign(100 * relative, 1) + "\u00a0%"));
+        const auto text = [&](const analysis::Measured& test) {
+            return rounded(unit.shown(test.value), unit.gain * test.sigma, decimals);
+        };
+        std::vector<Markup> cells{Markup::text(column.title + (unit.symbol.empty() ? "" : ", " + unit.symbol)),
+                                  strong(text(tests.back()))};
+        for (std::size_t i = 0; i < shown; ++i) cells.push_back(Markup::text(text(measured(earlier[i].row))));
+        cells.push_back(Markup::text(rounded(unit.shown(found.all.mean), unit.gain * found.all.sd, decimals)));
+        cells.push_back(Markup::text(fixed(unit.shown(found.mean.low), decimals) + " to " +
+                                     fixed(unit.shown(found.mean.high), decimals)));
+        const bool can_say = std::isfinite(tests.back().value) && std::isfinite(found.newest.fraction);
+        cells.push_back(Markup::text(
+            can_say ? rounded_with_sign(100 * found.newest.fraction, 100 * found.newest.sigma, 1) + "\u00a0%"
+                    : std::string(kNoFigure)));
         table.row(std::move(cells));
     }
     if (table.empty()) return {};
     return element(
         "div.keep",
         table.markup() +
-            element("p.note", fmt::format("Mean and sample standard deviation of {} tests, this one among them.",
+            element("p.note", fmt::format("Mean and sample standard deviation of {} tests, this one among them. Last "
+                                          "column: this test less the mean of those before it, over the mean of the "
+                                          "two.",
                                           earlier.size() + 1)));
 }
 
