@@ -156,6 +156,35 @@ TEST_CASE("a poll's report has the board, the answers and what is missing for go
     CHECK_THAT(text, Contains("Wind, gust") && Contains("fails") && Contains("≤ 8.9"));
 }
 
+TEST_CASE("each flight of a recording has its own poll in the report") {
+    const test::TemporaryFolder folder;
+    HandMade made(demo_setup({{"readiness.json", readiness_board("Weather")}}));
+    add_poll(made);
+    made.event(EventId::readiness_at_liftoff, 25,
+               {{"ready", false}, {"reasons", std::vector<std::string>{"Weather says no go"}}});
+    const auto answered = [&](double t_s, const char* position, const char* title, const char* note) {
+        made.event(EventId::poll_answered, t_s,
+                   {{"position", std::string(position)},
+                    {"title", std::string(title)},
+                    {"go", true},
+                    {"by", std::string("K. L.")},
+                    {"note", std::string(note)}},
+                   position);
+    };
+    answered(40, "weather", "Weather", "calm");
+    answered(41, "safety", "Range safety", "");
+    made.row("sanderling/readiness", 42,
+             {{"wind_gust", 3.2}, {"wind_gust_margin", 5.7}, {"wind_gust_state", 1}, {"ready", 1}});
+    made.event(EventId::ready, 42);
+    made.event(EventId::readiness_at_liftoff, 50, {{"ready", true}});
+    const std::string text = read_out(page_of(made.record(folder, 60), "two-polls"));
+    CHECK_THAT(text, Contains("Before liftoff 1 of Sanderling: Not ready: ") &&
+                         Contains("Poll before liftoff 1 of Sanderling") && Contains("Weather no go K. L."));
+    CHECK_THAT(text, Contains("Poll before liftoff 2 of Sanderling") && Contains("Weather go K. L.") &&
+                         Contains("Readiness before liftoff 2 of Sanderling") && Contains("3.2 m/s") &&
+                         !Contains("after liftoff"));
+}
+
 TEST_CASE("a recording with nothing in it still has a report, and a file that is none has a reason") {
     const test::TemporaryFolder folder;
     HandMade made(demo_setup());
