@@ -96,6 +96,8 @@ TEST_CASE("a ground test's report has its verdicts, its charge and the tests bef
                              Contains("Waived: camera battery empty"));
         CHECK_THAT(text, Contains("Range safety officer, date"));
         CHECK(page.find("class=\"edge\"") != std::string::npos);
+        CHECK_THAT(text, Contains(received_sha256(file).value()) && Contains("Dictionary Sanderling, version") &&
+                             Contains("Turnstone " TURNSTONE_VERSION));
         // What is measured is said in the unit of what is required.
         CHECK_THAT(text, Contains("≥ 20.00 hPa 30.12 hPa 10.12 hPa holds"));
         // The limit on the pulse stands in the picture, across the pressure.
