@@ -5,6 +5,7 @@
 #include <optional>
 #include <stdexcept>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include <nlohmann/json.hpp>
@@ -40,6 +41,7 @@ inline PipelineSetup desk_setup(const std::vector<FolderFile>& files) {
           {"name": "z", "type": "f32", "unit": "m/s2"}]},
         {"apid": 2, "name": "health", "period_ms": 500, "fields": [
           {"name": "battery", "type": "f32", "unit": "V", "valid_range": [6, 9]}, {"name": "counter", "type": "u32", "unit": "1"},
+          {"name": "temperature", "type": "f32", "unit": "K"},
           {"name": "firmware", "type": "text", "octets": 8, "unit": "1"}]},
         {"apid": 3, "name": "shot", "period_ms": 0, "fields": [{"name": "lid", "type": "f32", "unit": "s"}]},
         {"apid": 4, "name": "baro", "period_ms": 40, "fields": [{"name": "pressure", "type": "f32", "unit": "Pa"}]})",
@@ -57,9 +59,9 @@ class DeskBench {
   public:
     using Values = std::map<std::string, double>;
 
-    explicit DeskBench(const std::vector<FolderFile>& files)
-        : setup(desk_setup(files)), schema(Pipeline(setup, kDeskStart_ns).schema()),
-          desk(setup, schema, kDeskStart_ns) {}
+    explicit DeskBench(const std::vector<FolderFile>& files) : DeskBench(desk_setup(files)) {}
+    explicit DeskBench(PipelineSetup of)
+        : setup(std::move(of)), schema(Pipeline(setup, kDeskStart_ns).schema()), desk(setup, schema, kDeskStart_ns) {}
 
     [[nodiscard]] double t_s() const { return static_cast<double>(tick_) / 10; }
     [[nodiscard]] std::int64_t at_ns(double t_s) const { return kDeskStart_ns + std::llround(t_s * 1e9); }

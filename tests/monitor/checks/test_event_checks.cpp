@@ -121,6 +121,28 @@ TEST_CASE("a check of events, gaps or alerts has the state and the figures that 
          "fails",
          1.5,
          -0.5},
+        {"an event too early",
+         {{"event", {{"event", "drogue_out"}}}, {"after", {{"event", "apogee"}}}, {"least", 2}, {"most", 3}},
+         [](DeskBench& bench) {
+             bench.run(10);
+             bench.event(EventId::apogee, 8.0);
+             bench.event(EventId::drogue_out, 9.5);
+             bench.run(11);
+         },
+         "fails",
+         1.5,
+         -0.5},
+        {"an event within both its limits",
+         {{"event", {{"event", "drogue_out"}}}, {"after", {{"event", "apogee"}}}, {"least", 1}, {"most", 3}},
+         [](DeskBench& bench) {
+             bench.run(10);
+             bench.event(EventId::apogee, 8.0);
+             bench.event(EventId::drogue_out, 9.5);
+             bench.run(11);
+         },
+         "holds",
+         1.5,
+         0.5},
         {"an event that may still come",
          {{"event", {{"event", "drogue_out"}}}, {"after", {{"event", "apogee"}}}, {"most", 3}},
          [](DeskBench& bench) {

@@ -184,3 +184,32 @@ TEST_CASE("a check of a column has the state and the figures that follow from it
          359'997},
     });
 }
+
+TEST_CASE("the pad's temperature and the forecast's lowest wind are references where the site file has them") {
+    const json checks = json::array({{{"id", "warm"},
+                                      {"title", "Warm"},
+                                      {"value", {{"table", "health"}, {"column", "temperature"}}},
+                                      {"from", {{"reference", "pad_temperature"}}},
+                                      {"within", 5}},
+                                     {{"id", "wind"},
+                                      {"title", "Wind"},
+                                      {"value", {{"vehicle", "mast"}, {"table", "wind"}, {"column", "speed"}}},
+                                      {"from", {{"reference", "forecast_wind"}}},
+                                      {"within", 3}}});
+    PipelineSetup setup = desk_setup({readiness_file(checks)});
+    setup.site.pad_temperature_k = 300;
+    setup.site.wind = {{.height_m = 10, .speed_mps = 4, .from_deg = 0},
+                       {.height_m = 500, .speed_mps = 9, .from_deg = 0}};
+    DeskBench bench(std::move(setup));
+    bench.run(2, [&] {
+        bench.row("alpha/health", {{"temperature", 303}});
+        bench.row("mast/wind", {{"speed", 8}});
+    });
+    // 303 K - 300 K of 5 K; 8 m/s - 4 m/s of 3 m/s.
+    CHECK(bench.state("alpha/readiness", "warm") == "holds");
+    CHECK(bench.newest("alpha/readiness", "warm") == Approx(3));
+    CHECK(bench.newest("alpha/readiness", "warm_margin") == Approx(2));
+    CHECK(bench.state("alpha/readiness", "wind") == "fails");
+    CHECK(bench.newest("alpha/readiness", "wind") == Approx(4));
+    CHECK(bench.newest("alpha/readiness", "wind_margin") == Approx(-1));
+}
