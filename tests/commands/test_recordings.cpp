@@ -1,6 +1,9 @@
-// The two subcommands that process a recording again, on one that a station made.
+// The subcommands that read a recording, on one that a station made.
+#include <filesystem>
+#include <fstream>
 #include <sstream>
 #include <thread>
+#include <utility>
 
 #include <catch2/catch.hpp>
 
@@ -80,4 +83,52 @@ TEST_CASE("A vehicle folder with a mistake ends verify and reprocess before they
         CHECK(answer.code == 1);
         CHECK_THAT(answer.errors, Catch::Contains("dictionary.json") && !Catch::Contains("nowhere"));
     }
+}
+
+TEST_CASE("evaluate ends well when every must-check holds, and not when one does not") {
+    const TemporaryFolder folder;
+    const std::string recording = record_noise(folder).string();
+    const auto evaluated = [&](const std::string& limit) {
+        const TemporaryFolder other;
+        const std::filesystem::path vehicle = other.path() / "sanderling";
+        std::filesystem::copy(demo_path("sanderling"), vehicle, std::filesystem::copy_options::recursive);
+        std::ofstream(vehicle / "procedures" / "look.json")
+            << R"({"title": "Look", "checks": [{"id": "reboots", "title": "Reboots", "count": {"event": "reboot"}, )"
+            << limit << R"(}], "steps": [{"id": "look", "kind": "check", "title": "Look", "checks": ["reboots"]}]})";
+        return run(evaluate_subcommand(),
+                   {{"FILE", {recording}}, {"--procedure", {"look"}}, {"--with", {vehicle.string()}}});
+    };
+    const Answer holds = evaluated(R"("most": 0)"); // no vehicle speaks in noise
+    INFO(holds.out << holds.errors);
+    CHECK(holds.code == 0);
+    CHECK_THAT(holds.out, Catch::Contains("must  reboots  Reboots: holds, 0"));
+    const Answer fails = evaluated(R"("least": 1)");
+    CHECK(fails.code == 1);
+    CHECK_THAT(fails.out, Catch::Contains("must  reboots  Reboots: fails, 0"));
+    const Answer unknown = run(evaluate_subcommand(), {{"FILE", {recording}}, {"--procedure", {"tea"}}});
+    CHECK(unknown.code == 1);
+    CHECK_THAT(unknown.errors, Catch::Contains("has no procedure tea"));
+}
+
+TEST_CASE("report writes its page beside the recording or where it is told to, and says where") {
+    const TemporaryFolder folder;
+    const std::filesystem::path recording = record_noise(folder);
+    const auto beside = std::filesystem::path(recording).replace_extension(".html");
+    const auto elsewhere = folder.path() / "paper.html";
+    for (const auto& [given, page] :
+         {std::pair(Arguments{{"FILE", {recording.string()}}}, beside),
+          std::pair(Arguments{{"FILE", {recording.string()}}, {"--out", {elsewhere.string()}}}, elsewhere)}) {
+        const Answer answer = run(report_subcommand(), given);
+        INFO(answer.errors);
+        CHECK(answer.code == 0);
+        CHECK(answer.out == page.string() + "\n");
+        CHECK_THAT(read_file(page), Catch::Contains("Recording report"));
+    }
+    const Answer none = run(report_subcommand(), {{"FILE", {(folder.path() / "none.sqlite").string()}}});
+    CHECK(none.code == 1);
+    CHECK_THAT(none.errors, Catch::Contains("none.sqlite"));
+    const Answer nowhere = run(report_subcommand(), {{"FILE", {recording.string()}},
+                                                     {"--out", {(folder.path() / "no" / "paper.html").string()}}});
+    CHECK(nowhere.code == 1);
+    CHECK_THAT(nowhere.errors, Catch::Contains("cannot be written"));
 }
