@@ -2,11 +2,14 @@
 #include <catch2/catch.hpp>
 
 #include <algorithm>
+#include <atomic>
+#include <cstdio>
 #include <cstdlib>
 #include <filesystem>
 #include <fstream>
 #include <sstream>
 #include <string>
+#include <thread>
 #include <vector>
 
 #include "tests/report/made_recordings.hpp"
@@ -103,8 +106,49 @@ TEST_CASE("every example of the SQL page runs while the recording is being writt
     auto [recorder, recording] = made.record_on(folder, 120);
     REQUIRE(recorder->flush(10'000));
     add_frame(recording, work.path());
+    const auto count_rows = [&, &file = recording] {
+        return std::stoul(output_of("sqlite3 -readonly " + file.string() + " 'SELECT count(*) FROM link_radio'",
+                                    work.path() / "printed"));
+    };
+    const std::size_t before = count_rows();
+
+    // Somebody who leaves a query open, and a station that goes on writing.
+    const std::filesystem::path seen = work.path() / "seen";
+    std::FILE* reader = popen(("sqlite3 -readonly -bail " + recording.string() + " >" + seen.string()).c_str(), "w");
+    REQUIRE(reader != nullptr);
+    std::fputs("BEGIN;\nSELECT count(*) FROM link_radio;\n", reader);
+    std::fflush(reader);
+    while (!std::filesystem::exists(seen) || std::filesystem::file_size(seen) == 0) std::this_thread::yield();
+
+    const Table& table = made.table("link/radio");
+    std::atomic<std::size_t> written = 0;
+    std::atomic<bool> is_over = false;
+    std::thread writer([&, &recorder = *recorder] {
+        const std::vector<double> numbers(table.number_count, 1.0);
+        const std::vector<std::string_view> texts(table.columns.size() - table.number_count);
+        for (std::size_t i = 0; !is_over; ++i) {
+            const std::int64_t t_ns = made.at(121 + 0.01 * static_cast<double>(i));
+            auto batch = std::make_shared<Batch>();
+            batch->add_row(table, t_ns, t_ns, numbers, texts);
+            recorder.push(batch, {1, t_ns});
+            if (!recorder.flush(10'000)) return;
+            ++written;
+        }
+    });
+    while (written == 0) std::this_thread::yield();
+    const std::size_t at_first = written;
     run_all(recording, work.path());
+    const std::size_t at_last = written;
+    is_over = true;
+    writer.join();
+    CHECK(at_last > at_first);
     CHECK(recorder->status().fault.empty());
+    CHECK(recorder->status().dropped.rows == 0);
+    CHECK(count_rows() == before + written);
+    std::fputs("SELECT count(*) FROM link_radio;\n", reader);
+    REQUIRE(pclose(reader) == 0);
+    const std::string counted = std::to_string(before) + "\n";
+    CHECK(test::read_file(seen) == counted + counted); // one moment of the recording, whatever was written since
     recorder.reset();
     CHECK_FALSE(std::filesystem::exists(recording.string() + "-wal"));
 }
