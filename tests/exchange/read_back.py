@@ -1,21 +1,26 @@
 #!/usr/bin/env python3
 """Reads an exported file with CPython's csv and json, NumPy or h5py, and prints what they find as one JSON text:
-{"tables": {NAME: {"t_ns": [since the recording's start], COLUMN: [values]}}, "units": {"NAME.COLUMN": unit}}.
+{"tables": {NAME: {"t_ns": [since the recording's start], COLUMN: [values]}}, "units": {"NAME.COLUMN": unit}}, and of
+the binary formats "kinds": {"NAME.COLUMN": NumPy's word for the type} and what else the container says.
 
 usage: read_back.py FORMAT FILE START_NS
+       read_back.py lines FILE           (any JSON Lines: {"objects": [one a line]})
 """
 import csv
 import decimal
 import json
 import math
 import sys
+import zipfile
 
 
 def plain(value):
     value = value.item() if hasattr(value, "item") else value
     if isinstance(value, bytes):
         value = value.decode()
-    return None if isinstance(value, float) and math.isnan(value) else value
+    if not isinstance(value, float) or math.isfinite(value):
+        return value
+    return None if math.isnan(value) else "Infinity" if value > 0 else "-Infinity"
 
 
 def refuse(word):
@@ -50,7 +55,7 @@ def read_csv(path, out):
                 if of == series or series == "samples":
                     cell = row[place]
                     key = column if of == series else f"{of}.{column}"
-                    table.setdefault(key, []).append(cell if is_text else float(cell) if cell else None)
+                    table.setdefault(key, []).append(cell if is_text else plain(float(cell)) if cell else None)
                 else:
                     assert row[place] == "", "a cell of another table is not empty"
 
@@ -72,6 +77,8 @@ def read_jsonl(path, out):
 def read_npz(path, out, start_ns):
     import numpy
 
+    with zipfile.ZipFile(path) as file:
+        out["members"] = {each.filename: each.compress_type for each in file.infolist()}
     with numpy.load(path, allow_pickle=False) as file:
         for table, column, unit, _ in file["columns"]:
             out["units"][f"{table}.{column}"] = str(unit)
@@ -79,6 +86,7 @@ def read_npz(path, out, start_ns):
             if name == "columns":
                 continue
             array = file[name]
+            out["kinds"].update({f"{name}.{field}": array.dtype[field].str for field in array.dtype.names})
             out["tables"][name] = {field: [plain(value) for value in array[field]] for field in array.dtype.names}
             out["tables"][name]["t_ns"] = [value - start_ns for value in out["tables"][name]["t_ns"]]
 
@@ -90,6 +98,7 @@ def read_hdf5(path, out, start_ns):
         if not isinstance(item, h5py.Dataset):
             return
         table, _, column = name.rpartition("/")
+        out["kinds"][f"{table}.{column}"] = item.dtype.str
         values = [plain(value) for value in item[()]]
         if column == "t_ns":
             values = [value - start_ns for value in values]
@@ -102,8 +111,13 @@ def read_hdf5(path, out, start_ns):
 
 
 def main():
-    kind, path, start_ns = sys.argv[1], sys.argv[2], int(sys.argv[3])
-    out = {"tables": {}, "units": {}}
+    kind, path = sys.argv[1], sys.argv[2]
+    if kind == "lines":
+        with open(path, encoding="utf-8") as file:
+            json.dump({"objects": [json.loads(line, parse_constant=refuse) for line in file]}, sys.stdout)
+        return
+    start_ns = int(sys.argv[3])
+    out = {"tables": {}, "units": {}, "kinds": {}}
     if kind == "csv":
         read_csv(path, out)
     elif kind == "jsonl":

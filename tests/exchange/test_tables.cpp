@@ -7,6 +7,9 @@
 
 #include "server/exchange/export.hpp"
 #include "tests/exchange/flown.hpp"
+#include "tests/report/recording.hpp"
+#include "tests/support/hex.hpp"
+#include "tests/support/reference.hpp"
 
 using namespace turnstone;
 using namespace turnstone::exchange;
@@ -96,6 +99,91 @@ TEST_CASE("every table of a recording is read back as it is stored, by programs 
         CHECK(rows > 2000);
         CHECK(back["tables"].size() == tables);
     }
+}
+
+TEST_CASE("no value, infinities and nanoseconds arrive in each format as the reference maps them") {
+    const json reference = test::read_reference("formats/exports.json");
+    std::map<std::string, json> mapping;
+    for (const json& each : reference.at("mapping")) mapping[each.at("id")] = each;
+    constexpr double kInf = std::numeric_limits<double>::infinity();
+    const test::TemporaryFolder folder;
+    report_test::HandMade made(demo_setup());
+    const std::vector<double> pressures{kInf, -kInf, -0.0, std::numeric_limits<double>::quiet_NaN(), 90'125.5};
+    for (std::size_t i = 0; i < pressures.size(); ++i)
+        made.row("sanderling/baro", static_cast<double>(i) + 0.000'000'001, {{"static_pressure", pressures[i]}});
+    auto reader = RecordingReader::open(made.record(folder, 6));
+    REQUIRE(reader);
+    for (const std::string format : {"csv", "jsonl", "npz", "hdf5"}) {
+        INFO(format);
+        const auto file = folder.path() / ("odd." + format);
+        REQUIRE(export_recording(*reader, request_of(format, "sanderling/baro"), file, kGoOn));
+        const json back = read_back(format, file);
+        const json& table = back["tables"]["sanderling/baro"];
+        const json& found = table["static_pressure"];
+        CHECK(found[0] == "Infinity");
+        CHECK(found[1] == "-Infinity");
+        CHECK(found[2] == 0.0); // a recording has no minus zero: SQLite keeps whole numbers as integers
+        CHECK(found[3] == nullptr);
+        CHECK(found[4] == 90'125.5);
+        CHECK(table["t_ns"][4] == 4'000'000'001);
+        const std::string text = test::read_file(file);
+        if (format == "csv") {
+            // A cell each, as the mapping words it; a recording has no NaN beside "no value".
+            CHECK(mapping["missing"]["csv"] == "empty field");
+            std::size_t place = text.find("\r\n");
+            for (const std::string& cell : {mapping["plus_infinity"]["csv"].get<std::string>(),
+                                            mapping["minus_infinity"]["csv"].get<std::string>(), std::string("0"),
+                                            std::string(), std::string("90125.5")}) {
+                INFO(cell);
+                const std::size_t end = text.find("\r\n", place + 2);
+                const std::string line = text.substr(place + 2, end - place - 2);
+                CHECK_THAT(line, Catch::Contains(".000000001," + cell + ","));
+                place = end;
+            }
+        }
+        if (format == "jsonl") {
+            for (const char* each : {"plus_infinity", "minus_infinity"}) {
+                const std::string word = mapping[each]["jsonl"].get<std::string>().substr(7); // behind "string "
+                CHECK_THAT(text, Catch::Contains("\"static_pressure\":" + word));
+            }
+            CHECK(mapping["missing"]["jsonl"] == "null");
+            CHECK_THAT(text, Catch::Contains("\"static_pressure\":null"));
+        }
+        if (format == "npz") {
+            CHECK(back["kinds"]["sanderling/baro.t_ns"] == mapping["int_above_2_53"]["npy"]);
+            const json& member = reference["npz"]["members"][0];
+            for (const auto& [name, compression] : back["members"].items()) {
+                CHECK_THAT(name, Catch::EndsWith(".npy"));
+                CHECK(compression == member.at("compression"));
+            }
+            CHECK(back["members"].size() == 2);
+        }
+        if (format == "hdf5") {
+            for (const json& dataset : reference["hdf5"]["datasets"]) {
+                const bool is_time = dataset.at("name") == "t_ns";
+                CHECK(back["kinds"][is_time ? "sanderling/baro.t_ns" : "sanderling/baro.static_pressure"] ==
+                      dataset.at("dtype"));
+            }
+            CHECK(text.starts_with(test::text_from_hex(reference["hdf5"]["signature_hex"].get<std::string>())));
+        }
+    }
+}
+
+TEST_CASE("the reader of JSON Lines takes and refuses what the reference's readers do") {
+    const test::TemporaryFolder folder;
+    std::size_t refused = 0;
+    for (const json& each : test::read_reference("formats/exports.json").at("jsonl")) {
+        INFO(each.at("id"));
+        const auto file = folder.write("some.jsonl", each.at("text"));
+        const auto said = folder.path() / "said";
+        const int code = std::system(("/usr/bin/python3 " + test::source_path("tests/exchange/read_back.py").string() +
+                                      " lines " + file.string() + " >" + said.string() + " 2>/dev/null")
+                                         .c_str());
+        CHECK((code == 0) == each.at("accept"));
+        if (each.at("accept")) CHECK(json::parse(test::read_file(said)).at("objects") == each.at("objects"));
+        refused += each.at("accept") ? 0 : 1;
+    }
+    CHECK(refused == 5);
 }
 
 TEST_CASE("a word means a column, a table, or all tables that begin with it, and an unknown one is refused by name") {
