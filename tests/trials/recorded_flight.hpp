@@ -1,5 +1,5 @@
 #pragma once
-/// A simulated flight as a recording of the demo's vehicle, as a server would have left it.
+/// A simulated flight as a recording of the demo's vehicle and its mass record, as a server would have left it.
 #include <filesystem>
 #include <span>
 #include <stdexcept>
@@ -9,6 +9,7 @@
 #include "server/record/write/recording_file.hpp"
 #include "shared/time.hpp"
 #include "tests/report/recording.hpp"
+#include "tests/support/tree.hpp"
 #include "tools/sim/fly.hpp"
 
 namespace turnstone::debrief_test {
@@ -18,7 +19,8 @@ inline constexpr std::int64_t kRecordedFrom_ns = 1'780'000'000'000'000'000;
 /// Returns the file. Predictions are flown as live, one round in `rounds`.
 inline std::filesystem::path recorded_flight(const std::filesystem::path& folder, const std::string& id,
                                              const sim::FlightResult& flight, std::uint64_t rounds = 20) {
-    const PipelineSetup setup = report_test::demo_setup();
+    const PipelineSetup setup =
+        report_test::demo_setup({{"mass.csv", test::read_file(test::demo_path("sanderling/mass.csv"))}});
     std::filesystem::path path = folder / (id + ".sqlite");
     Pipeline pipeline(setup, kRecordedFrom_ns);
     pipeline.fly_one_prediction_in(rounds);
