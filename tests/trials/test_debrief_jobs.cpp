@@ -102,9 +102,13 @@ TEST_CASE("a recorded flight shows its vehicle, and offers a file that reads") {
     CHECK(answer["mass_kg"]["sigma"].get<double>() == Approx(0.00159).margin(1e-5));
     const double impulse = answer["motor"]["impulse_n_s"]["value"];
     CHECK(impulse == Approx(trial.truth.thrust_n.integral()).epsilon(0.1));
-    for (std::size_t k = 0; k < 2; ++k)
+    for (std::size_t k = 0; k < 2; ++k) {
         CHECK(answer["parachutes"][k]["drag_area_m2"]["value"].get<double>() ==
               Approx(trial.truth.parachutes[k].drag_area_m2).epsilon(0.15));
+        const json& opening = answer["parachutes"][k]["opening_s"];
+        CHECK(std::abs(opening["value"].get<double>() - trial.truth.parachutes[k].delay_s) <
+              4 * opening["sigma"].get<double>());
+    }
     const json& drag = answer.at("drag");
     for (std::size_t i = 0; i < drag.at("mach").size(); ++i) {
         CHECK(drag["interval"][0][i] < drag["cd"][i]);
@@ -116,8 +120,12 @@ TEST_CASE("a recorded flight shows its vehicle, and offers a file that reads") {
     REQUIRE(problems.empty());
     REQUIRE(vehicle.rocket);
     CHECK(vehicle.rocket->total_impulse_n_s() == Approx(impulse).epsilon(1e-3));
-    CHECK(vehicle.rocket->parachutes[1].drag_area_m2 ==
-          Approx(answer["parachutes"][1]["drag_area_m2"]["value"].get<double>()).epsilon(0.01));
+    for (std::size_t k = 0; k < 2; ++k) {
+        CHECK(vehicle.rocket->parachutes[k].drag_area_m2 ==
+              Approx(answer["parachutes"][k]["drag_area_m2"]["value"].get<double>()).epsilon(0.01));
+        CHECK(vehicle.rocket->parachutes[k].opens_after_s ==
+              Approx(std::max(0.0, answer["parachutes"][k]["opening_s"]["value"].get<double>())).margin(0.006));
+    }
     CHECK(vehicle.rocket->drag_coefficient.at(drag["mach"].back()) ==
           Approx(drag["cd"].back().get<double>()).epsilon(0.01));
     CHECK(answer["vehicle"]["rocket"]["mass_dry_kg"] == 2.9);

@@ -12,6 +12,7 @@ namespace {
 using nlohmann::json;
 
 constexpr std::size_t kThrustPoints = 24;
+constexpr double kOpensAfterMost_s = 60; ///< as vehicle.json has it
 
 double to_digits(double value, int digits) {
     if (value == 0 || !std::isfinite(value)) return value;
@@ -70,6 +71,10 @@ json corrected_vehicle(const json& vehicle_json, const RocketModel& rocket, cons
     for (std::size_t k = 0; k < found.parachutes.size(); ++k) {
         const double area_m2 = found.parachutes[k].area_m2.value;
         if (std::isfinite(area_m2)) rocket_json["parachutes"][k]["drag_area_m2"] = to_digits(area_m2, 3);
+        // One that came out clearly too early, or much too late, failed: its delay is not the vehicle's.
+        const analysis::Found& opening_s = found.parachutes[k].opening_s;
+        if (opening_s.interval.high >= 0 && opening_s.value <= kOpensAfterMost_s)
+            rocket_json["parachutes"][k]["opens"]["after_s"] = std::round(std::max(0.0, opening_s.value) * 100) / 100;
     }
     return out;
 }
