@@ -1,4 +1,4 @@
-// Reports as they are printed: each page that test_report makes, on A4 and on Letter paper. Nothing is cut or lies over
+// Reports as they are printed: each page that test_report makes, and that of a simulated flight, on A4 and on Letter paper. Nothing is cut or lies over
 // something else, no page is empty, nothing is asked of anybody. PDFs and pictures are left to be looked at.
 import { execFileSync } from "node:child_process";
 import {
@@ -93,12 +93,23 @@ async function run(browser) {
     execFileSync(join(dirname(kTurnstone), "test_report"), [], {
         stdio: ["ignore", "ignore", "inherit"],
     });
+    // What a recorded flight shows once it is over: its course against the prediction, drag, motor and parachutes.
+    execFileSync(
+        join(dirname(kTurnstone), "test_trials"),
+        ["the printed report of a flight*"],
+        { stdio: ["ignore", "ignore", "inherit"] },
+    );
     const names = readdirSync(kPages).filter((name) => name.endsWith(".html"));
     check(
         "there are reports of each kind",
-        ["flight", "ground-test", "poll", "empty", "hostile"].every((name) =>
-            names.includes(`${name}.html`),
-        ),
+        [
+            "flight",
+            "simulated-flight",
+            "ground-test",
+            "poll",
+            "empty",
+            "hostile",
+        ].every((name) => names.includes(`${name}.html`)),
         names.join(", "),
     );
     mkdirSync(kShots, { recursive: true });
