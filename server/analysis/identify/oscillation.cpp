@@ -308,7 +308,8 @@ Swing swing_of(const SwingFit& best, const Told& told, const Eigen::MatrixXd& co
     const Eigen::Index at_fin = told.place(stiff == kStiff_y ? kFin_y : kFin_z);
     if (at_fin < static_cast<Eigen::Index>(told.which.size())) {
         out.fin_effect_per_s2 = best.fit.estimate[at_fin];
-        const double half = quantile * std::sqrt(covariance(at_fin, at_fin));
+        const double half =
+            quantile * std::hypot(std::sqrt(covariance(at_fin, at_fin)), dynamic_pressure * out.fin_effect_per_s2);
         out.fin_effect_interval = {out.fin_effect_per_s2 - half, out.fin_effect_per_s2 + half};
     }
     return out;

@@ -90,7 +90,7 @@ record_steered(const test::TemporaryFolder& folder, const sim::Scenario& scenari
 
 /// What the simulator's airframe amounts to at a reference that the answer names.
 struct TrueDynamics {
-    double lp_per_s, ld_per_s2, natural_hz, damping;
+    double lp_per_s, ld_per_s2, natural_hz, damping, fin_effect_per_s2;
 
     TrueDynamics(const SteeredFlight& flight, double q_pa, double speed_mps) {
         const sim::FlightSetup& setup = flight.setup;
@@ -103,6 +103,7 @@ struct TrueDynamics {
         // Normal force bends the path after the nose; gravity slows a steep climb, which opens the angle again.
         const double path_per_s =
             per_s * frame.normal_force_slope_per_rad / setup.mass_dry_kg - setup.gravity.at(0.0) / speed_mps;
+        fin_effect_per_s2 = force_n * setup.fins->pitch_effect_m / inertia;
         const double rate_per_s = per_s * frame.damping_length2_m2 / inertia;
         const double stiff = force_n * frame.normal_force_slope_per_rad * frame.static_margin_m / inertia;
         const double w = std::sqrt(stiff + path_per_s * rate_per_s);

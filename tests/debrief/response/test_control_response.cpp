@@ -35,16 +35,19 @@ nlohmann::json response_of(const SteeredFlight& flight, nlohmann::json request =
 /// How many answers said something, and how many of those intervals held the truth.
 struct Held {
     int said = 0, held = 0;
-    double error_square = 0;
+    double error_square = 0, width = 0; ///< relative to the truth; half of the interval
     void add(const nlohmann::json& value, const nlohmann::json& interval, double truth) {
         if (interval.is_null()) return;
         ++said;
         held += interval[0] <= truth && truth <= interval[1] ? 1 : 0;
         error_square += std::pow(value.get<double>() / truth - 1, 2);
+        width += 0.5 * std::abs((interval[1].get<double>() - interval[0].get<double>()) / truth);
     }
+    [[nodiscard]] double error_rms() const { return std::sqrt(error_square / std::max(1, said)); }
+    [[nodiscard]] double mean_width() const { return width / std::max(1, said); }
     [[nodiscard]] std::string text() const {
         return std::to_string(held) + " of " + std::to_string(said) + ", error rms " +
-               std::to_string(100 * std::sqrt(error_square / std::max(1, said))) + " %";
+               std::to_string(100 * error_rms()) + " %, interval +- " + std::to_string(100 * mean_width()) + " %";
     }
 };
 
@@ -53,7 +56,7 @@ struct Held {
 TEST_CASE("intervals of roll, pitch and yaw hold what the simulator flew, in 90 to 98 of 100 flights", "[statistics]") {
     const int count = asked_flights(6);
     const sim::Scenario scenario = steered_scenario("acceptance");
-    Held lp, ld, natural, damping;
+    Held lp, ld, natural, damping, fin_effect, margin;
     int refused = 0;
     for (int k = 0; k < count; ++k) {
         const test::TemporaryFolder folder;
@@ -77,22 +80,38 @@ TEST_CASE("intervals of roll, pitch and yaw hold what the simulator flew, in 90 
             const TrueDynamics truth(flight, swing.at("reference_q_pa"), swing.at("reference_speed_mps"));
             natural.add(swing.at("natural_hz"), swing.at("natural_hz_interval"), truth.natural_hz);
             damping.add(swing.at("damping"), swing.at("damping_interval"), truth.damping);
+            fin_effect.add(swing.at("fin_effect_per_s2"), swing.at("fin_effect_interval"), truth.fin_effect_per_s2);
+            margin.add(swing.at("static_margin_m"), swing.at("static_margin_interval"),
+                       flight.setup.airframe.static_margin_m);
         }
     }
-    const std::pair<const char*, const Held*> all[] = {
-        {"roll damping", &lp}, {"fins' effect", &ld}, {"natural frequency", &natural}, {"damping", &damping}};
+    struct Bound {
+        const char* name;
+        const Held& found;
+        int axes;                      ///< a flight
+        double error_most, width_most; ///< relative; an interval that says nothing is wider
+    };
+    const Bound all[] = {{"roll damping", lp, 1, 0.04, 0.08},
+                         {"fins' effect in roll", ld, 1, 0.04, 0.07},
+                         {"natural frequency", natural, 2, 0.025, 0.05},
+                         {"damping", damping, 2, 0.22, 0.4},
+                         {"fins' effect in pitch and yaw", fin_effect, 2, 0.08, 0.12},
+                         {"static margin", margin, 2, 0.05, 0.09}};
     if (count >= 100) std::printf("%d flights, %d axes not identifiable\n", count, refused);
-    for (const auto& [name, held] : all) {
-        INFO(name << ": " << held->text());
+    for (const Bound& each : all) {
+        const Held& found = each.found;
+        INFO(each.name << ": " << found.text());
+        CHECK(found.error_rms() < each.error_most);
+        CHECK(found.mean_width() < each.width_most);
         if (count >= 100) {
-            std::printf("%s: %s\n", name, held->text().c_str());
-            CHECK(held->held >= 0.90 * held->said);
-            CHECK(held->held <= 0.98 * held->said);
-            CHECK(held->said >= 0.9 * count);
+            std::printf("%s: %s\n", each.name, found.text().c_str());
+            CHECK(found.held >= 0.90 * found.said);
+            CHECK(found.held <= 0.98 * found.said);
+            CHECK(found.said >= 0.9 * each.axes * count);
         } else {
-            // Of so few, what 95 of 100 leave out once in a thousand times.
-            CHECK(held->held >= held->said - 3 - held->said / 8);
-            CHECK(held->said >= count - 1);
+            // Of so few, what 95 of 100 leave out once in four hundred times.
+            CHECK(found.held >= found.said - 2 - found.said / 8);
+            CHECK(found.said >= each.axes * count - 1);
         }
     }
 }
