@@ -1,6 +1,9 @@
-// Drag, motor and parachutes found from simulated flights whose true values are known: the 95 % intervals hold the
-// truth in 90 to 98 % of flights. Seeds from 5000 with the error set "acceptance", which nothing was tuned on; the
-// radio is the mild one. TURNSTONE_FLIGHTS=200 runs the full set; a few flights show gross mistakes only.
+// Drag, motor and parachutes found from simulated flights whose true values are known. The 95 % intervals of drag,
+// impulse and drag areas hold the truth in 90 to 98 % of flights, and one in a hundred more, which 200 flights leave
+// open. Those of the delays hold it in 90 % or more, without an upper limit: their sigmas are those of events, which
+// are wide. How wide each may be is judged as well, so that no interval holds the truth by saying nothing. Seeds from
+// 5000 with the error set "acceptance", which nothing was tuned on; the radio is the mild one. TURNSTONE_FLIGHTS=200
+// runs the full set; a few flights show gross mistakes only.
 #include <catch2/catch.hpp>
 
 #include <array>
@@ -32,6 +35,9 @@ constexpr std::array kNames{"drag coefficient at Mach 0.2",
                             "main's drag area, m2",
                             "drogue's delay, s",
                             "main's delay, s"};
+/// The greatest mean sigma, relative to the truth; of delays in seconds, for one may be 0. Twice what eight flights
+/// had.
+constexpr std::array kWidest{0.09, 0.04, 0.026, 0.052, 0.26, 0.11, 0.16};
 using OfFlight = std::array<Judged, kCount>;
 
 Judged drag_at(const analysis::DragCurve& drag, const sim::FlightSetup& truth, double mach) {
@@ -80,28 +86,27 @@ TEST_CASE("intervals of drag, impulse and drag areas hold the truth as often as 
     const bool full = count >= 100;
     for (std::size_t q = 0; q < kCount; ++q) {
         int found = 0, held = 0;
-        double bias = 0, relative_sigma = 0, normalised = 0;
+        double bias = 0, sigma = 0, normalised = 0;
         for (const OfFlight& flight : each) {
             const Judged& one = flight[q];
             if (!one.found() || !std::isfinite(one.truth)) continue;
             ++found;
             held += one.holds();
-            bias += one.value / one.truth - 1;
-            relative_sigma += one.sigma / one.truth;
+            const double of = q < kDrogueOpens ? one.truth : 1;
+            bias += (one.value - one.truth) / of;
+            sigma += one.sigma / of;
             normalised += std::pow((one.value - one.truth) / one.sigma, 2);
         }
         const double n = found;
-        CAPTURE(kNames[q], count, found, held, bias / n, relative_sigma / n, normalised / n);
+        CAPTURE(kNames[q], count, found, held, bias / n, sigma / n, normalised / n);
         if (std::getenv("TURNSTONE_FLIGHTS") != nullptr)
-            WARN(kNames[q] << ": found in " << found << " of " << count << ", held in " << held
-                           << "; mean relative error " << bias / n << ", sigma " << relative_sigma / n
-                           << ", normalised square " << normalised / n);
+            WARN(kNames[q] << ": found in " << found << " of " << count << ", held in " << held << "; mean error "
+                           << bias / n << ", sigma " << sigma / n << ", normalised square " << normalised / n);
         // A boost of two seconds, of which the radio loses more than 0.3, is refused: one in seven.
         CHECK(found >= (q == kImpulse ? 0.7 : 0.8) * count);
+        CHECK(sigma / n < kWidest[q]);
         if (full) {
             CHECK(held >= 0.9 * found);
-            // When a parachute came out is an event, whose sigma is that of the events: it is wide.
-            // The share itself is known to a hundredth.
             if (q < kDrogueOpens) CHECK(held <= 0.99 * found);
         } else {
             CHECK(held >= 0.7 * found);
