@@ -122,6 +122,39 @@ TEST_CASE("a recording is opened, searched, stepped and played") {
             CHECK(std::abs(times[i] - (2.005 + 0.005 * static_cast<double>(i))) < 1e-9);
         CHECK(events == 1);
     }
+    SECTION("a tenth and a hundred times as fast") {
+        // A position is told every second tick. A tick is of at least 50 ms, of which half is asked for here, and of a
+        // stall no more than 250 ms count: so far has the cursor to go, whatever a clock says.
+        const double rate = GENERATE(0.1, 100.0);
+        const double least_s = 2 * 0.025 * rate, most_s = 2 * 0.25 * rate;
+        ask(client, {{"type", "seek"}, {"t_s", 1.0}});
+        REQUIRE(ask(client, {{"type", "play"}, {"rate", rate}}).at("rate") == rate);
+        double cursor_s = 1;
+        std::vector<double> times;
+        std::uint64_t seq = 0;
+        int positions = 0;
+        for (bool playing = true; playing && positions < 3;) {
+            const auto message = client.next();
+            REQUIRE(message);
+            if (message->type() == "binary") {
+                const auto more = times_of(message->bytes, 0, seq++);
+                times.insert(times.end(), more.begin(), more.end());
+            }
+            if (message->type() != "replay") continue;
+            const json told = message->json();
+            playing = told.at("playing").get<bool>();
+            const double by_s = told.at("cursor_s").get<double>() - cursor_s;
+            cursor_s += by_s;
+            CHECK(by_s <= most_s);
+            CHECK((by_s >= least_s || !playing));
+            ++positions;
+        }
+        // Rows stand every 5 ms: so many lie between, each once.
+        REQUIRE(times.size() == static_cast<std::size_t>(std::floor((cursor_s - 1) / 0.005 + 1e-6)));
+        for (std::size_t i = 0; i < times.size(); ++i)
+            CHECK(std::abs(times[i] - (1.005 + 0.005 * static_cast<double>(i))) < 1e-9);
+        CHECK((rate > 1) == (cursor_s >= 6));
+    }
     SECTION("pause holds the cursor, live goes back to live") {
         ask(client, {{"type", "play"}, {"rate", 1}});
         client.next_of("binary");
