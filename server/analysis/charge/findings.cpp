@@ -116,13 +116,21 @@ void find_battery(const ChargeRecord& record, ChargeFindings& out) {
         out.battery_least_v = {before.mean - deepest.size.value, deepest.size.sigma};
     }
     if (std::isnan(out.battery_sag_v.value)) return;
-    const double tolerance = kBack_v + 4 * noise_v;
-    const Return back = back_within(usual, out.fired_s, out.fired_s + kLookAfter_s, before.mean, tolerance);
+    // Noise brings the last reading beyond a limit too late, and a limit that allows for all noise too early.
+    const auto back_in = [&](const Signal& signal, double until_s) {
+        Return early = back_within(signal, out.fired_s, until_s, before.mean, kBack_v + 4 * noise_v);
+        const Return late = back_within(signal, out.fired_s, until_s, before.mean, kBack_v);
+        if (early.seen != kYes || late.seen != kYes) return early;
+        const double apart_s = late.at.t_s - early.at.t_s;
+        early.at = {early.at.t_s + 0.5 * apart_s, std::hypot(early.at.sigma_s, apart_s / std::sqrt(12.0))};
+        return early;
+    };
+    const Return back = back_in(usual, out.fired_s + kLookAfter_s);
     out.battery_back_seen = back.seen;
     if (!back.at.found()) return;
     // Between two of the usual readings the fast ones may show it.
     const double until_s = back.at.t_s + 2 * back.at.sigma_s;
-    const Return fast = back_within(record.burst_battery_v, out.fired_s, until_s, before.mean, tolerance);
+    const Return fast = back_in(record.burst_battery_v, until_s);
     const Edge at = fast.seen == kYes ? fast.at : back.at;
     out.battery_back_s = {at.t_s - out.fired_s, std::hypot(at.sigma_s, out.fired_sigma_s)};
 }

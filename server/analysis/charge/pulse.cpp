@@ -1,4 +1,5 @@
 #include <cmath>
+#include <span>
 
 #include "server/analysis/charge/parts.hpp"
 
@@ -10,18 +11,33 @@ constexpr double kPulseLeast_pa = 150;
 /// After this long a barometer that is not back will not be.
 constexpr double kBackWithin_s = 3.0;
 
-/// When the readings pass `level`: the first time falling, or the last time rising; NaN: they do not.
+/// Of the readings about the `k`-th and the one before it, over as many as it takes to show through the noise.
+double slope_about(std::span<const Reading> readings, std::size_t k, double noise) {
+    std::size_t from = k - 1, to = k;
+    const auto rise = [&] { return readings[to].value - readings[from].value; };
+    while (std::abs(rise()) < 6 * noise && from > 0 && to + 1 < readings.size()) {
+        --from;
+        ++to;
+    }
+    return rise() / (readings[to].t_s - readings[from].t_s);
+}
+
+/// When the readings pass `level`; NaN: they do not. Noise takes a slow signal over it several times: the middle
+/// between the first and the last.
 Measured passes(const Signal& signal, double from_s, double until_s, double level, bool falling, double noise) {
     const auto readings = signal.between(from_s, until_s);
+    double first_s = kNone, last_s = kNone, sigma_s = kNone;
     for (std::size_t k = 1; k < readings.size(); ++k) {
-        const std::size_t at = falling ? k : readings.size() - k;
-        const Reading &a = readings[at - 1], &b = readings[at];
+        const Reading &a = readings[k - 1], &b = readings[k];
         const bool crosses = falling ? a.value > level && b.value <= level : a.value < level && b.value >= level;
         if (!crosses) continue;
-        const double slope = (b.value - a.value) / (b.t_s - a.t_s);
-        return {a.t_s + (level - a.value) / slope, std::hypot(0.15 * (b.t_s - a.t_s), noise / slope)};
+        const double step_s = b.t_s - a.t_s;
+        last_s = a.t_s + (level - a.value) / (b.value - a.value) * step_s;
+        if (!std::isnan(first_s)) continue;
+        first_s = last_s;
+        sigma_s = std::hypot(0.15 * step_s, noise / slope_about(readings, k, noise));
     }
-    return {};
+    return {0.5 * (first_s + last_s), std::hypot(sigma_s, (last_s - first_s) / std::sqrt(12.0))};
 }
 
 Measured between(const Measured& late, const Measured& early) {
