@@ -1,12 +1,14 @@
 // Ground tests and the poll in a real browser: a whole separation test by an operator while two viewers watch (#/test), then
 // the readiness board with a poll of three positions, each from its own device, one of them a phone (#/ready), and the machines
-// beside the rocket (#/machines). What is on screen is compared with what the recording holds.
+// beside the rocket (#/machines), and the printed report of both. What is on screen and on paper is compared with what the
+// recording holds.
 //
 //   node tests/browser/ground.mjs --turnstone BIN --simulate BIN --out FOLDER
 //
 // With --stand-in DIST it talks to web/dev/mock.mjs, which serves a build of the dashboard from there.
+import { execFileSync } from 'node:child_process';
 import { join } from 'node:path';
-import { api, check, check_soon, inspect, kDist, open_page, fly, picture, recorded, run_in_browser, sleep, start, start_server, station, stop, until } from './harness.mjs';
+import { api, check, check_soon, folder, inspect, kDemo, kDist, kSimulate, open_page, fly, picture, recorded, recorded_value, run_in_browser, sleep, start, start_server, station, stop, until } from './harness.mjs';
 
 // Cookies belong to a name: each of these is a device of its own.
 const kDevices = ['viewer', 'phone', 'second', 'third'];
@@ -14,6 +16,7 @@ const kFlags = [`--host-resolver-rules=${kDevices.map((name) => `MAP ${name}.tes
 const kProcedure = 'Tethered separation test';
 const kCharge = '/charge/drogue';
 const errors = [];
+const machines = [];
 
 async function begin_station() {
   if (kDist) {
@@ -21,7 +24,12 @@ async function begin_station() {
     const address = await until('the stand-in server', () => /mock on (http:\/\/\S+)/.exec(child.text)?.[1]);
     return { child, address, key: 'lantern' };
   }
-  const server = await start_server(0, kDevices.flatMap((name) => ['--host-name', `${name}.test`]));
+  const beside = [['boat', 'petrel'], ['weather-station', 'mast']];
+  const server = await start_server(0, [
+    ...kDevices.flatMap((name) => ['--host-name', `${name}.test`]),
+    ...beside.flatMap(([machine, vehicle]) => ['--vehicle', join(kDemo, vehicle), '--link', `serial:${join(folder, machine)}?baud=38400&framing=nmea&vehicle=${vehicle}&name=${machine}`]),
+  ]);
+  for (const [machine] of beside) machines.push(start(kSimulate, ['--machine', machine, '--to', `pty:${join(folder, machine)}`, '--site', join(kDemo, 'site.json')]));
   fly('separation-test', { impairment: 'clean', before_ignition_s: 60 });
   return server;
 }
@@ -63,6 +71,30 @@ async function look(pages, what) {
     await inspect(page, `${what}, ${name}`);
   }
 }
+
+/** The states that the newest row of a table holds, by the ids of the checks. */
+async function states_of(name) {
+  const { tables } = await api('recordings/live/description');
+  const table = tables.find((one) => one.name === name);
+  const row = (await api('recordings/live/latest?t_s=1e6')).latest.find((one) => one.table === table.id);
+  return Object.fromEntries(table.columns.flatMap((column, i) => (column.name.endsWith('_state') ? [[column.name.slice(0, -'_state'.length), column.enumeration[row.values[i]]]] : [])));
+}
+
+/** What the page behind "Print report" says: its text, and the last cell of every row by the first one's own words. */
+async function printed(page) {
+  const address = await page.getByRole('link', { name: 'Print report' }).getAttribute('href');
+  return page.evaluate(async (url) => {
+    const answer = await fetch(url);
+    const text = (await answer.text()).replace(/<style[^]*?<\/style>/g, ''); // which this page's policy would refuse
+    const document = new DOMParser().parseFromString(text, 'text/html');
+    const rows = [...document.querySelectorAll('tbody tr')].map((row) => [row.cells[0]?.firstChild?.textContent.trim() ?? '', [...row.cells].map((cell) => cell.textContent.trim())]);
+    return { status: answer.status, heads: [...document.querySelectorAll('h1, h2, h3')].map((head) => head.textContent.trim()), text: document.body.textContent.replaceAll(/\s+/g, ' '), rows, hash: document.querySelector('.hash')?.textContent };
+  }, address);
+}
+const differences = (page, checks, states) => checks.filter(({ id, title }) => !page.rows.some(([words, cells]) => words === title && cells.at(-1) === states[id])).map(({ id, title }) => `${title}: ${states[id]}`);
+
+/** SHA-256 of the bytes received, in order, straight from the file. */
+const hash_of = (id) => execFileSync('/usr/bin/python3', ['-c', 'import hashlib, sqlite3, sys\nh = hashlib.sha256()\nfor row in sqlite3.connect(f"file:{sys.argv[1]}?mode=ro", uri=True).execute("SELECT bytes FROM chunk WHERE carried = 0 ORDER BY input"): h.update(row[0])\nprint(h.hexdigest())', join(folder, 'radio-recordings', `${id}.sqlite`)], { encoding: 'utf8' }).trim();
 
 async function separation_test(browser, key) {
   const pages = {};
@@ -163,6 +195,17 @@ async function separation_test(browser, key) {
   await acts.getByRole('button', { name: 'End now' }).click();
   await check_soon('the end is on every page', async () => [(await now_at(phone)) === '' && /Begin/.test(await acts.innerText())]);
 
+  // On paper
+  if (!kDist) {
+    const ended = async () => (await api('recordings/live/events')).events.findLast((event) => event.event === 'procedure_ended');
+    const { verdict } = (await until('the end in the recording', ended)).data;
+    await check_soon('the report has the title, the verdict and the state of every check', async () => {
+      const [page, states] = [await printed(operator), await states_of(table.name)];
+      const wrong = differences(page, procedure.checks, states);
+      return [page.status === 200 && page.text.includes('Ground test report') && page.text.includes(procedure.title) && page.heads.includes(`Verdict: ${verdict}`) && procedure.checks.length > 20 && wrong.length === 0, `${verdict} | ${page.heads} | ${wrong}`];
+    });
+  }
+
   // Behind live it is that moment's
   await big.bringToFront();
   await big.locator('main').focus();
@@ -176,6 +219,25 @@ async function column_of(name) {
   const { tables } = await api('recordings/live/description');
   const table = tables.find((one) => one.name.endsWith(kCharge));
   return table.columns.find((column) => column.name === name);
+}
+
+/** What a row of the machines' view shows; NaN without a number. */
+const shown_on = async (page, channel) => parseFloat((await page.getByTestId(`channel-${channel}`).locator('.figure b').innerText()).replaceAll(/[^\d.\u2212-]/g, '').replace('\u2212', '-'));
+
+async function beside(browser) {
+  const page = await open_page(browser, errors, 'machines', 1366, 768, 'dark');
+  await page.goto(address_on('', '#/machines'));
+  await until('the machines', () => page.locator('.machine').first().isVisible());
+  if (!kDist) {
+    check('boat and weather station are there, and not the rocket', (await page.locator('.machine').count()) === 2);
+    for (const [channel, table, column, from_kelvin] of [['coolant', 'petrel/transducers', 'coolant_temperature', 273.15], ['revolutions', 'petrel/engine', 'engine_speed', 0]])
+      await check_soon(`${channel} of the boat as recorded`, async () => {
+        const [have, want] = [await shown_on(page, `${table}/${column}`), (await recorded_value('live', 1e6, table, column)) - from_kelvin];
+        return [want > 15 && Math.abs(have - want) <= 0.51, `${have}, ${want}`];
+      });
+  }
+  await look({ machines: page }, 'beside');
+  await page.close();
 }
 
 async function poll(browser) {
@@ -267,22 +329,34 @@ async function poll(browser) {
   // A value that a person read
   await operator.bringToFront();
   const gust = operator.getByTestId('check-wind_gust');
-  if ((await gust.getByRole('button').count()) > 0) {
-    await gust.getByRole('button').click();
-    await operator.getByRole('form', { name: /gust/i }).getByLabel(/^Value/).fill('9.4');
-    await operator.getByRole('form', { name: /gust/i }).getByLabel('Initials').fill('KL');
-    await operator.getByRole('form', { name: /gust/i }).getByRole('button', { name: 'Enter' }).click();
-    await check_soon('an entered gust fails the check', async () => [(await gust.getAttribute('data-state')) === 'fails' && /9\.4/.test(await gust.innerText()), await gust.innerText()]);
+  if (!kDist) {
+    await check_soon('the gust is what the mast measures', async () => {
+      const [have, want] = [await gust.innerText(), await recorded_value('live', 1e6, 'mast/estimate/wind', 'gust_mps')];
+      return [want > 0 && have.includes(`${want.toFixed(1)}\u00a0m/s`), `${have}, ${want}`];
+    });
+    for (const machine of machines) await stop(machine);
+    await check_soon('and waits once the mast is silent', async () => [(await gust.getAttribute('data-state')) === 'waits', await gust.innerText()]);
   }
+  await gust.getByRole('button').click();
+  await operator.getByRole('form', { name: /gust/i }).getByLabel(/^Value/).fill('9.4');
+  await operator.getByRole('form', { name: /gust/i }).getByLabel('Initials').fill('KL');
+  await operator.getByRole('form', { name: /gust/i }).getByRole('button', { name: 'Enter' }).click();
+  await check_soon('an entered gust fails the check', async () => [(await gust.getAttribute('data-state')) === 'fails' && /9\.4/.test(await gust.innerText()), await gust.innerText()]);
   for (const [name, width, height, scheme] of [['phone', 390, 844, 'light'], ['side', 844, 390, 'dark'], ['big', 1920, 1080, 'dark']]) {
     await operator.setViewportSize({ width, height });
     await operator.emulateMedia({ colorScheme: scheme });
     await sleep(600);
     await look({ [name]: operator }, 'board');
   }
-  await operator.goto(address_on('', '#/machines'));
-  await until('the machines', () => operator.locator('.machine').first().isVisible());
-  await look({ machines: operator }, 'beside');
+  if (!kDist) {
+    const id = (await api('recordings')).live;
+    await check_soon('the report has every answer, the state of every check on the board and the hash of the bytes', async () => {
+      const [page, states] = [await printed(operator), await states_of('sanderling/readiness')];
+      const wrong = differences(page, readiness.groups.flatMap((group) => group.checks), states);
+      const silent = positions.filter(({ title }) => !page.rows.some(([words, cells]) => words === title && cells[1] === 'go'));
+      return [page.heads.includes('Poll') && wrong.length === 0 && silent.length === 0 && page.hash === hash_of(id), `${page.heads} | ${wrong} | ${silent.map(({ title }) => title)} | ${page.hash}`];
+    });
+  }
   for (const page of [operator, ...Object.values(devices)]) await page.close();
 }
 
@@ -290,6 +364,7 @@ await run_in_browser(async (browser) => {
   const server = await begin_station();
   station.address = server.address;
   await separation_test(browser, server.key);
+  await beside(browser);
   await poll(browser);
   check('no errors in the console', errors.length === 0, errors.join('\n        '));
   await stop(server.child);
