@@ -15,8 +15,7 @@ std::string allowed(const std::string& text) {
     std::string out;
     for (std::size_t at = 0; at < text.size(); ++at) {
         const auto byte = static_cast<unsigned char>(text[at]);
-        const bool is_refused =
-            text.compare(at, 3, "\xEF\xBF\xBE") == 0 || text.compare(at, 3, "\xEF\xBF\xBF") == 0;
+        const bool is_refused = text.compare(at, 3, "\xEF\xBF\xBE") == 0 || text.compare(at, 3, "\xEF\xBF\xBF") == 0;
         if (byte >= 0x20 ? !is_refused : byte == '\t' || byte == '\n' || byte == '\r') {
             out += text[at];
             continue;
