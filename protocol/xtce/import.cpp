@@ -371,7 +371,8 @@ bool PacketReader::add_conditions(const XmlElement& criteria, const std::string&
         const auto& [least, greatest] = ranges.front();
         const bool is_one = ranges.size() == 1 && least == greatest;
         const bool is_header = of_header_.contains(name);
-        const auto header = std::ranges::find_if(kHeader, [&](const HeaderField& each) { return name == each.name; });
+        const auto header =
+            std::ranges::find_if(kHeader, [&of = name](const HeaderField& each) { return of == each.name; });
         if (is_header && name == "apid") {
             if (!is_one || (apid_ && *apid_ != least)) return fail("a condition on an APID other than that it is one");
             apid_ = least;

@@ -19,6 +19,11 @@ struct TwoStations {
     TemporaryFolder folder, other_folder;
     Flown flight = fly(folder.path(), 20, 9, 12);
     Flown other = fly(other_folder.path(), 20);
+    TwoStations() { // one of the same name is taken for the same
+        const auto named = other_folder.path() / "other.sqlite";
+        std::filesystem::rename(other.recording, named);
+        other.recording = named;
+    }
     std::string recording = flight.recording.string();
 };
 const TwoStations& stations() {

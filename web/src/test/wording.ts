@@ -33,6 +33,8 @@ export const kTestWords = {
     'Thick line: how much of the room to the limit is left; the bar at its left end is the limit. Limits from the procedure, written before the test.',
   report: 'Print report',
   earlier: 'Earlier tests',
+  spread: 'Mean, spread',
+  difference: 'This − earlier',
   earlier_none: 'No earlier tests of this vehicle.',
   picture: 'Charge picture',
   edges: 'Edges found',
