@@ -43,7 +43,7 @@ Arguments given_to(const CLI::App& parser, const Subcommand& subcommand) {
     Arguments out;
     for (const Argument& argument : subcommand.arguments) {
         const std::string name = last_name(argument.name);
-        if (const auto typed = parser.get_option(name)->results(); !typed.empty()) out[name] = typed;
+        out[name] = parser.get_option(name)->results();
     }
     return out;
 }

@@ -56,7 +56,7 @@ void write_differences(const json& made, std::ostream& out) {
     out << "\n";
     const json& packets = made.at("packets");
     const auto count = [&](const char* name) { return packets.at(name).get<std::size_t>(); };
-    if (count("both") + count("radio_only") + count("differing") > 0)
+    if (count("both") + count("log_only") + count("differing") > 0) // none: a log in columns
         out << count("both") << " packets in both, " << count("log_only") << " in the log only, " << count("radio_only")
             << " on the radio only, " << count("differing") << " with other content\n";
     const json& gaps = made.at("gaps");
@@ -140,7 +140,7 @@ int import_file(const Arguments& given, std::ostream& out, std::ostream& errors)
             return fail_with(Error{"--align \"" + by + "\": give onboard_time, acceleration or pressure"}, errors);
         request.align = static_cast<exchange::AlignBy>(known - kWords<exchange::AlignBy>.begin());
     }
-    const bool is_packets = given.contains("--packets");
+    const bool is_packets = !value_of(given, "--packets").empty();
     auto mapping = mapping_for(value_of(given, "--mapping"), request.recording, request.vehicle, is_packets);
     if (!mapping) return fail_with(mapping.error(), errors);
     if (!*mapping && !is_packets)

@@ -22,7 +22,7 @@ struct Argument {
     bool repeats = false;
 };
 
-/// Values by the last name of each argument ("--output"); none when it was not given.
+/// Values by the last name of each argument ("--output"): every argument is there, with none where it was not given.
 using Arguments = std::map<std::string, std::vector<std::string>, std::less<>>;
 
 struct Subcommand {
