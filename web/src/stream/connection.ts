@@ -61,11 +61,10 @@ export class Connection {
     this.open();
   }
 
-  /** Sends at once. False when there is no connection. */
+  /** Sends at once, behind what waits to be sent. False when there is no connection. */
   send(request: object): boolean {
-    if (this.socket?.readyState !== WebSocket.OPEN) return false;
-    this.socket.send(JSON.stringify(request));
-    return true;
+    this.send_pending();
+    return this.write(request);
   }
 
   /** Sends the newest of many requests, e.g. seeks while a finger drags, at a rate the server accepts. */
@@ -73,9 +72,20 @@ export class Connection {
     this.pending = request;
     this.pending_timer ??= setTimeout(() => {
       this.pending_timer = undefined;
-      if (this.pending) this.send(this.pending);
-      this.pending = undefined;
+      this.send_pending();
     }, 1000 / kRequestsPerSecond);
+  }
+
+  private send_pending(): void {
+    const waiting = this.pending;
+    this.pending = undefined;
+    if (waiting) this.write(waiting);
+  }
+
+  private write(request: object): boolean {
+    if (this.socket?.readyState !== WebSocket.OPEN) return false;
+    this.socket.send(JSON.stringify(request));
+    return true;
   }
 
   private open(): void {
