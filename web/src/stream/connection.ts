@@ -63,7 +63,7 @@ export class Connection {
 
   /** Sends at once, behind what waits to be sent. False when there is no connection. */
   send(request: object): boolean {
-    this.send_pending();
+    this.flush();
     return this.write(request);
   }
 
@@ -72,11 +72,11 @@ export class Connection {
     this.pending = request;
     this.pending_timer ??= setTimeout(() => {
       this.pending_timer = undefined;
-      this.send_pending();
+      this.flush();
     }, 1000 / kRequestsPerSecond);
   }
 
-  private send_pending(): void {
+  private flush(): void {
     const waiting = this.pending;
     this.pending = undefined;
     if (waiting) this.write(waiting);
