@@ -106,15 +106,15 @@ TEST_CASE("engine hours over sessions add up, restarted or killed, and are never
     std::mt19937 random(4);
     double ran_s = 0, lost_s = 0;
 #ifdef TURNSTONE_INSTRUMENTED // ten times as slow, it promises nothing
-    constexpr std::chrono::milliseconds kPromise{1000};
+    constexpr std::chrono::milliseconds kPromise{2500};
 #else
     constexpr std::chrono::milliseconds kPromise{250};
 #endif
     for (int round = 0; round < 5; ++round) {
         INFO("round " << round);
         const double before_s = engine_running_s(directory.path(), "boat").value_or(0);
-        const auto child =
-            test::run_until_killed<double>(std::chrono::milliseconds(400 + random() % 300), [&](auto&& report) {
+        const auto child = test::run_until_killed<double>(
+            kPromise + std::chrono::milliseconds(150 + random() % 300), [&](auto&& report) {
                 run_engine_until_killed(directory.path(), kStart_ns + round * 3'600'000 * kMs, report);
             });
         const auto& told = child.reports;
@@ -131,7 +131,7 @@ TEST_CASE("engine hours over sessions add up, restarted or killed, and are never
         lost_s += told.back().second - found_s;
     }
     CHECK(ran_s > 100);
-    CHECK(*engine_running_s(directory.path(), "boat") == Approx(ran_s - lost_s).epsilon(1e-9));
+    CHECK(*engine_running_s(directory.path(), "boat") == Approx(ran_s - lost_s).margin(1e-6));
 
     // A session that is closed, and one that never hears of the engine, pass the total on.
     const std::int64_t next_ns = kStart_ns + 5 * 3'600'000 * kMs;
