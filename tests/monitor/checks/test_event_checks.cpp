@@ -6,6 +6,14 @@ using namespace turnstone::test;
 
 namespace {
 
+/// The one 1.5 s after the other.
+void drogue_after_apogee(DeskBench& bench) {
+    bench.run(10);
+    bench.event(EventId::apogee, 8.0);
+    bench.event(EventId::drogue_out, 9.5);
+    bench.run(11);
+}
+
 /// A pressure of 1000 Pa, a triangle of 400 Pa from 3.0 to 3.4 s, then `after`; the firing is said at 8 s.
 std::function<void(DeskBench&)> pulse(double after) {
     return [after](DeskBench& bench) {
@@ -112,34 +120,19 @@ TEST_CASE("a check of events, gaps or alerts has the state and the figures that 
          1.5},
         {"an event too late",
          {{"event", {{"event", "drogue_out"}}}, {"after", {{"event", "apogee"}}}, {"most", 1}},
-         [](DeskBench& bench) {
-             bench.run(10);
-             bench.event(EventId::apogee, 8.0);
-             bench.event(EventId::drogue_out, 9.5);
-             bench.run(11);
-         },
+         drogue_after_apogee,
          "fails",
          1.5,
          -0.5},
         {"an event too early",
          {{"event", {{"event", "drogue_out"}}}, {"after", {{"event", "apogee"}}}, {"least", 2}, {"most", 3}},
-         [](DeskBench& bench) {
-             bench.run(10);
-             bench.event(EventId::apogee, 8.0);
-             bench.event(EventId::drogue_out, 9.5);
-             bench.run(11);
-         },
+         drogue_after_apogee,
          "fails",
          1.5,
          -0.5},
         {"an event within both its limits",
          {{"event", {{"event", "drogue_out"}}}, {"after", {{"event", "apogee"}}}, {"least", 1}, {"most", 3}},
-         [](DeskBench& bench) {
-             bench.run(10);
-             bench.event(EventId::apogee, 8.0);
-             bench.event(EventId::drogue_out, 9.5);
-             bench.run(11);
-         },
+         drogue_after_apogee,
          "holds",
          1.5,
          0.5},

@@ -1,4 +1,4 @@
-/** Tests beside each other, as the report has them (`server/analysis/charge/side_by_side.hpp`). */
+/** Tests beside each other; the report's are worked out in `server/analysis/charge/side_by_side.cpp`. */
 
 export interface Spread {
   count: number;
