@@ -1,9 +1,9 @@
 # What would run for minutes without optimisation has it in every configuration. In release, test programs have less than what
-# they test: it saves a quarter of the time to compile them.
+# they test: it saves two fifths of the time to compile them.
 function(turnstone_optimise target)
   if(TURNSTONE_CONFIG STREQUAL release)
     if(target MATCHES "^test_")
-      target_compile_options(${target} PRIVATE -O1)
+      target_compile_options(${target} PRIVATE -Og)
     endif()
   elseif(target MATCHES "^(shared|protocol|estimate|analysis|debrief|exchange|sim|pipeline|pipeline_data|record)$|^test_(estimate|analysis|debrief|sim)$")
     target_compile_options(${target} PRIVATE -O1)
