@@ -107,17 +107,24 @@ void DeploymentWatch::follow_due(const FlightView& view) {
     }
 }
 
-void DeploymentWatch::follow_rate(const Figure& speed, Rates& rates) {
+void DeploymentWatch::follow_rate(const Figure& speed, Rates& of) const {
+    std::deque<Rate>& rates = of.newest;
     if (!speed.known() || !std::isfinite(speed.sigma) || (!rates.empty() && speed.t_ns <= rates.back().t_ns)) return;
-    if (!rates.empty() && seconds_between(rates.back().t_ns, speed.t_ns) > kStale_s) rates.clear();
+    if (!rates.empty()) {
+        const double since_s = seconds_between(rates.back().t_ns, speed.t_ns);
+        of.most_mps += gravity_mps2_ * since_s;
+        if (since_s > kStale_s) rates.clear();
+    }
     rates.push_back({speed.t_ns, -speed.value, speed.sigma});
+    of.most_mps = std::min(of.most_mps, rates.back().down_mps + kRateSure * speed.sigma + kGust_mps);
     while (rates.size() > kWindowRates && seconds_between(rates.front().t_ns, speed.t_ns) > kWindow_s)
         rates.pop_front();
     while (seconds_between(rates.front().t_ns, speed.t_ns) > kWindowLongest_s) rates.pop_front();
 }
 
-/// Gain by least squares. Empty while too little is measured.
-std::optional<DeploymentWatch::Fall> DeploymentWatch::fall(const FlightView& view, const Rates& rates) const {
+/// Gain by least squares. Empty while too little is measured, or what cannot be.
+std::optional<DeploymentWatch::Fall> DeploymentWatch::fall(const FlightView& view, const Rates& of) const {
+    const std::deque<Rate>& rates = of.newest;
     if (rates.size() < kWindowRates || seconds_between(rates.back().t_ns, view.t_ns) > kStale_s ||
         seconds_between(rates.front().t_ns, rates.back().t_ns) < 0.5 * kWindow_s)
         return std::nullopt;
@@ -135,6 +142,7 @@ std::optional<DeploymentWatch::Fall> DeploymentWatch::fall(const FlightView& vie
     }
     const double gain_mps2 = over / under;
     const double rate_mps = rates.back().down_mps;
+    if (rate_mps > of.most_mps) return std::nullopt;
     const double mean_mps = std::max(1.0, sum_v / n); // the gain is that of the window's middle
     const double area_m2 = 2.0 * rocket_->mass_dry_kg * std::max(0.0, gravity_mps2_ - gain_mps2) /
                            (density_kg_m3(view) * mean_mps * mean_mps);

@@ -9,10 +9,11 @@
 ///
 /// It is held against the area of the parachutes that are due. Nothing is said before the fall rate alone exceeds what
 /// those parachutes allow, by their scatter in the vehicle file, the rate's own 1-sigma and gusts: up to there nobody
-/// can know; and a source of rates that shows a slower fall than that contradicts any other. Where the first parachute
-/// due does not carry: no_parachute. Where one carries and the next does not: parachute_late. In between:
-/// parachute_partial. A first parachute that opened well behind its time is late until touchdown, since it may have
-/// torn.
+/// can know; and a source of rates that shows a slower fall than that contradicts any other. So does one that
+/// contradicts itself: nothing pushes a vehicle down, so that it falls no faster than it did plus gravity since. Where
+/// the first parachute due does not carry: no_parachute. Where one carries and the next does not: parachute_late. In
+/// between: parachute_partial. A first parachute that opened well behind its time is late until touchdown, since it may
+/// have torn.
 #include <array>
 #include <cstdint>
 #include <deque>
@@ -108,8 +109,11 @@ class DeploymentWatch {
     /// Measured lately, or else the standard atmosphere's.
     [[nodiscard]] double density_kg_m3(const FlightView& view) const;
     void follow_due(const FlightView& view);
-    using Rates = std::deque<Rate>; ///< the newest of one source
-    static void follow_rate(const Figure& speed, Rates& rates);
+    struct Rates {
+        std::deque<Rate> newest;     ///< of one source
+        double most_mps = kInfinity; ///< that it can fall at the newest, by those before and gravity
+    };
+    void follow_rate(const Figure& speed, Rates& rates) const;
     [[nodiscard]] std::optional<Fall> fall(const FlightView& view, const Rates& rates) const;
     /// By all sources; empty: too little is measured.
     [[nodiscard]] std::optional<Found> find(const FlightView& view) const;

@@ -141,6 +141,32 @@ TEST_CASE("a main that does not follow the drogue is late") {
     CHECK(seen.figures.parachutes[1].state >= ParachuteState::late);
 }
 
+TEST_CASE("a fall that is faster than gravity can have made it is no sign of a lost parachute") {
+    // A barometer in the pressure of the main's charge, believed for a second: 22 m/s become 47 m/s in a tenth of one.
+    DeploymentWatch watch(parachute_vehicle(), sea_level_site());
+    auto judged = [&, altitude_m = 300.0](double t_s, double down_mps, double sigma_mps) mutable {
+        altitude_m -= kStep_s * std::min(down_mps, 22.0);
+        FlightView view = view_of(Phase::under_drogue, 14 + t_s, altitude_m, -down_mps);
+        view.apogee_ns = viewed_at(14);
+        view.drogue_out_ns = viewed_at(15);
+        view.vertical_speed_mps.sigma = sigma_mps;
+        view.speed_of_mps[static_cast<std::size_t>(MotionSource::vertical)] = view.vertical_speed_mps;
+        std::vector<Condition> found;
+        watch.judge(view, found);
+        return found.size();
+    };
+    double t_s = 40;
+    for (; t_s < 43; t_s += kStep_s) CHECK(judged(t_s, 22, 0.6) == 0);
+    SECTION("told too fast") {
+        for (double s = 0; s < 1.2; s += kStep_s) CHECK(judged(t_s + s, 47 + 9 * s, 3) == 0);
+    }
+    SECTION("torn off, it falls as gravity has it, and that is told") {
+        std::size_t told = 0;
+        for (double s = 0; s < 2; s += kStep_s) told += judged(t_s + s, 22 + kG_mps2 * s, 0.6);
+        CHECK(told > 0);
+    }
+}
+
 TEST_CASE("where nothing is to be known nothing is said: no parachutes, no rocket, a rate that is hardly known") {
     Vehicle none = parachute_vehicle();
     none.rocket->parachutes.clear();
