@@ -247,6 +247,8 @@ async function response(laptop, phone, flight) {
   }
   check('the sentence says the same', new RegExp(`^Roll: p′ = -?[\\d.]+.* at ${(roll.reference_q_pa / 1000).toFixed(1)} kPa`).test(await says(laptop)), await says(laptop));
   check('pitch and yaw have their frequency', (await table.locator('tr', { hasText: /natural frequency/ }).count()) === 2, await table.innerText());
+  const course = laptop.getByTestId('fin_course');
+  check('fins are drawn over time beside the rate of their axis', (await course.locator('canvas').count()) === 2 && (await course.getByRole('option').allInnerTexts()).join() === 'Roll,Pitch,Yaw', await course.innerText());
   await picture(laptop, 'evening-response-top-laptop-light');
   const shadow = laptop.getByTestId('shadow');
   const margins = laptop.getByTestId('margins');

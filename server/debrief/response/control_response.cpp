@@ -22,6 +22,7 @@ constexpr double kDegree = 180 / std::numbers::pi;
 constexpr double kDensitySigma = 0.005; ///< of the air, relative: 1.2 K and 80 Pa at the pad
 constexpr double kStepLeast_rad = 0.01, kStepRise_s = 0.1, kStepRest_s = 0.3;
 constexpr std::array<const char*, 3> kAxes{"roll", "pitch", "yaw"};
+constexpr std::size_t kCourseMost = 2000; ///< moments; a page is about as wide
 
 json channel_json(const RecordedChannel& channel) {
     return {{"channel", channel.channel}, {"title", channel.title}, {"unit", channel.unit}};
@@ -202,6 +203,26 @@ json actuator_json(const FlightRecord& record, std::size_t axis) {
             {"error_rad", number_json(found.error_rad)}};
 }
 
+/// Fins beside the rate that answers them; null without fins.
+json course_json(const FlightRecord& record) {
+    const std::size_t every = record.t_s.size() / kCourseMost + 1;
+    const auto thinned = [&](const std::vector<double>& values) {
+        json out = json::array();
+        for (std::size_t i = 0; i < values.size(); i += every) out.push_back(number_json(values[i]));
+        return out;
+    };
+    json axes = json::object();
+    for (std::size_t axis = 0; axis < 3; ++axis) {
+        if (!record.has_fins(axis)) continue;
+        json& one = axes[kAxes[axis]];
+        one["rate_radps"] = thinned(record.rate_radps[axis]);
+        if (!record.commanded[axis].empty()) one["commanded_rad"] = thinned(record.commanded_rad[axis]);
+        if (record.fins_measured(axis)) one["measured_rad"] = thinned(record.measured_rad[axis]);
+    }
+    if (axes.empty()) return nullptr;
+    return {{"t_s", thinned(record.t_s)}, {"axes", std::move(axes)}};
+}
+
 json spectrogram_json(const FlightRecord& record) {
     const RecordedChannel& channel = record.shaken.empty() ? record.rates[0] : record.shaken;
     const EvenRuns runs = analysis::even_runs(std::array{Series{channel.t_s, channel.value}});
@@ -312,6 +333,7 @@ Result<json> control_response(const Recordings& recordings, const json& request,
     return json{{"inputs", std::move(inputs)},
                 {"outputs", std::move(outputs)},
                 {"window", {record->burnout_s, record->apogee_s}},
+                {"course", course_json(*record)},
                 {"spectra", std::move(spectra)},
                 {"frequency_response", std::move(responses)},
                 {"steps", steps_json(*record)},

@@ -131,6 +131,23 @@ TEST_CASE("a logging flight shows its drives, its steps and how rates follow fin
     CHECK(drive.at("lag_s").get<double>() == Approx(truth.lag_s).margin(0.012));
     REQUIRE(answer.at("steps").size() >= 2);
     for (const auto& step : answer.at("steps")) CHECK(step.at("rise_s").get<double>() > 0);
+    // The course has the same steps where they were found, and the drive behind them by its delay and lag.
+    const auto t_s = answer.at("course").at("t_s").get<std::vector<double>>();
+    const auto at = [&](double when_s) {
+        return static_cast<std::size_t>(std::ranges::lower_bound(t_s, when_s) - t_s.begin());
+    };
+    CHECK(answer.at("course").at("axes").size() == 3);
+    const nlohmann::json& course = answer.at("course").at("axes").at("roll");
+    const auto commanded = course.at("commanded_rad").get<std::vector<double>>();
+    REQUIRE(commanded.size() == t_s.size());
+    REQUIRE(course.at("rate_radps").size() == t_s.size());
+    for (const auto& step : answer.at("steps")) {
+        const double step_s = step.at("t_s").get<double>();
+        CHECK(commanded.at(at(step_s - 0.1)) == Approx(step.at("from_rad").get<double>()).margin(0.01));
+        CHECK(commanded.at(at(step_s + 0.15)) == Approx(step.at("to_rad").get<double>()).margin(0.01));
+        CHECK(course.at("measured_rad").at(at(step_s + 0.25)).get<double>() ==
+              Approx(step.at("to_rad").get<double>()).margin(0.03));
+    }
     const nlohmann::json& response = answer.at("frequency_response").at(0);
     CHECK(response.at("from").get<std::string>() == "dunlin/fins.fin_roll_command");
     CHECK(response.at("gain").size() == response.at("f_hz").size());

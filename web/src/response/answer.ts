@@ -1,5 +1,6 @@
 /** What the station answers about a flight's control response (protocol/STREAM.md): checked, with NaN for no value. */
 import { flag, number, object, text } from '../stream/json';
+import { degrees } from './angles';
 import { band, interval, list, maybe, numbers } from '../stream/json_lists';
 
 type Band = readonly [readonly number[], readonly number[]];
@@ -63,6 +64,20 @@ export interface Actuator {
   saturated_fraction: number;
 }
 
+/** Fins beside the rate that answers them, of an axis; what was not recorded is empty. */
+export interface FinCourse {
+  axis: string;
+  rate_degps: readonly number[];
+  commanded_deg: readonly number[];
+  measured_deg: readonly number[];
+}
+
+export interface Course {
+  /** Seconds since liftoff. */
+  t_s: readonly number[];
+  axes: readonly FinCourse[];
+}
+
 export interface Spectrogram {
   channel: string;
   t_s: readonly number[];
@@ -74,6 +89,7 @@ export interface Spectrogram {
 export interface ControlResponse {
   inputs: readonly string[];
   outputs: readonly string[];
+  course: Course | undefined;
   spectra: readonly Spectrum[];
   frequency_response: readonly FrequencyResponse[];
   steps: readonly StepFigures[];
@@ -111,6 +127,25 @@ function read_oscillation(value: unknown, path: string): Oscillation {
     static_margin_m: number(from, 'static_margin_m', path, NaN),
     static_margin_interval: interval(from['static_margin_interval'], `${path}/static_margin_interval`),
     static_margin_why: text(from, 'static_margin_why', path, ''),
+  };
+}
+
+function read_course(value: unknown, path: string): Course {
+  const from = object(value, path);
+  const axes = object(from['axes'], `${path}/axes`);
+  return {
+    t_s: numbers(from, 't_s', path),
+    axes: Object.keys(axes).map((axis) => {
+      const at = `${path}/axes/${axis}`;
+      const one = object(axes[axis], at);
+      const values = (name: string): readonly number[] => (name in one ? degrees(one, name, at) : []);
+      return {
+        axis,
+        rate_degps: values('rate_radps'),
+        commanded_deg: values('commanded_rad'),
+        measured_deg: values('measured_rad'),
+      };
+    }),
   };
 }
 
@@ -154,6 +189,7 @@ export function read_response(value: unknown): ControlResponse {
   return {
     inputs: texts_of(from, 'inputs', 'response'),
     outputs: texts_of(from, 'outputs', 'response'),
+    course: maybe(from, 'course', 'response', read_course),
     spectra: list(from, 'spectra', 'response', (entry, at) => {
       const one = object(entry, at);
       return {

@@ -1,6 +1,7 @@
 /** A control law that is run along a recorded flight, as it is asked for and answered (protocol/STREAM.md). */
 import { flag, number, object, text } from '../stream/json';
 import { list, numbers } from '../stream/json_lists';
+import { degrees, kDegree } from './angles';
 
 export const kForms = ['pid', 'state_feedback'] as const;
 export type LawForm = (typeof kForms)[number];
@@ -52,7 +53,6 @@ export const kFirstLaw: LawEntry = {
   reference_kpa: 5,
 };
 
-const kDegree = Math.PI / 180;
 const kPoints = [0.5, 0.75, 1, 1.5, 2, 3, 5]; // of the pressure at which the gains hold; doubled below the first
 
 /** Fins work in proportion to dynamic pressure, so the gains go the other way. */
@@ -97,11 +97,10 @@ export interface ShadowAnswer {
 
 export function read_shadow(value: unknown): ShadowAnswer {
   const from = object(value, 'shadow');
-  const degrees = (name: string): number[] => numbers(from, name, 'shadow').map((angle_rad) => angle_rad / kDegree);
   return {
     t_s: numbers(from, 't_s', 'shadow'),
-    command_deg: degrees('command_rad'),
-    limited_deg: degrees('limited_rad'),
+    command_deg: degrees(from, 'command_rad', 'shadow'),
+    limited_deg: degrees(from, 'limited_rad', 'shadow'),
     saturated_fraction: number(from, 'saturated_share', 'shadow', NaN),
     rate_used_fraction: number(from, 'rate_used_share', 'shadow', NaN),
     margins: list(from, 'margins', 'shadow', (entry, at) => {

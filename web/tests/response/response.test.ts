@@ -39,6 +39,19 @@ describe('a control response', () => {
     expect(oscillation_rows('Pitch', pitch).length).toBe(2);
     expect(oscillation_rows('Pitch', { ...pitch, static_margin_m: 0.14 }).at(-1)?.value).toBe('0.140');
   });
+  it('has fins beside the rate of their axis, and nothing for what was not recorded', () => {
+    const axes = { roll: { rate_radps: [0.5, null], commanded_rad: [0.1, 0.1] } };
+    const { course } = read_response({ course: { t_s: [1, 2], axes } });
+    expect(course?.t_s).toEqual([1, 2]);
+    expect(course?.axes).toHaveLength(1);
+    const [of] = course!.axes;
+    expect([of!.axis, of!.measured_deg]).toEqual(['roll', []]);
+    expect(of!.commanded_deg[1]).toBeCloseTo(5.73, 2);
+    expect(of!.rate_degps[0]).toBeCloseTo(28.65, 2);
+    expect(of!.rate_degps[1]).toBeNaN();
+    expect(read_response({ course: null }).course).toBeUndefined();
+    expect(() => read_response({ course: { t_s: [1], axes: [] } })).toThrow('response/course/axes');
+  });
   it('reads a spectrogram by time, however it lies', () => {
     const of = (level_db: number[][]) =>
       read_response({ spectrogram: { channel: 'x', t_s: [0, 1], f_hz: [1, 2, 3], level_db } }).spectrogram?.level_db;
