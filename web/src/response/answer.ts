@@ -130,22 +130,26 @@ function read_oscillation(value: unknown, path: string): Oscillation {
   };
 }
 
+const kAxes = ['roll', 'pitch', 'yaw'];
+
 function read_course(value: unknown, path: string): Course {
   const from = object(value, path);
   const axes = object(from['axes'], `${path}/axes`);
   return {
     t_s: numbers(from, 't_s', path),
-    axes: Object.keys(axes).map((axis) => {
-      const at = `${path}/axes/${axis}`;
-      const one = object(axes[axis], at);
-      const values = (name: string): readonly number[] => (name in one ? degrees(one, name, at) : []);
-      return {
-        axis,
-        rate_degps: values('rate_radps'),
-        commanded_deg: values('commanded_rad'),
-        measured_deg: values('measured_rad'),
-      };
-    }),
+    axes: kAxes
+      .filter((axis) => axis in axes)
+      .map((axis) => {
+        const at = `${path}/axes/${axis}`;
+        const one = object(axes[axis], at);
+        const values = (name: string): readonly number[] => (name in one ? degrees(one, name, at) : []);
+        return {
+          axis,
+          rate_degps: values('rate_radps'),
+          commanded_deg: values('commanded_rad'),
+          measured_deg: values('measured_rad'),
+        };
+      }),
   };
 }
 

@@ -49,6 +49,9 @@ describe('a control response', () => {
     expect(of!.commanded_deg[1]).toBeCloseTo(5.73, 2);
     expect(of!.rate_degps[0]).toBeCloseTo(28.65, 2);
     expect(of!.rate_degps[1]).toBeNaN();
+    const other = { yaw: axes.roll, pitch: axes.roll, roll: axes.roll };
+    const { course: three } = read_response({ course: { t_s: [1, 2], axes: other } });
+    expect(three?.axes.map(({ axis }) => axis)).toEqual(['roll', 'pitch', 'yaw']);
     expect(read_response({ course: null }).course).toBeUndefined();
     expect(() => read_response({ course: { t_s: [1], axes: [] } })).toThrow('response/course/axes');
   });
