@@ -68,7 +68,7 @@ export interface ImportResult {
   }[];
 }
 
-function read_mapping(value: unknown, path: string): Mapping {
+export function read_mapping(value: unknown, path: string): Mapping {
   const from = object(value, path);
   const time = object(from['time'], `${path}/time`);
   const unit = text(time, 'unit', `${path}/time`, 's');
