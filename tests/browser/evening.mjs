@@ -262,6 +262,12 @@ async function response(laptop, phone, flight) {
   const once = await gain_margins(0.02), twice = await gain_margins(0.04);
   // A gain margin is what the gain may grow by: twice the gain leaves 20 lg 2 = 6.02 dB less of it.
   check('twice the gain leaves 6 dB less of a margin, at each pressure', once.length > 1 && once.length === twice.length && once.every((margin, i) => Math.abs(margin - twice[i] - 6.02) <= 0.11), `${once} and ${twice}`);
+  const download = laptop.waitForEvent('download');
+  await shadow.getByRole('button', { name: 'Save as law.json' }).click();
+  const law = join(folder, 'law.json');
+  await (await download).saveAs(law);
+  check('the law is saved as it was run', JSON.parse(readFileSync(law, 'utf8')).gains.kp === 0.04, readFileSync(law, 'utf8'));
+  await capture({ ...kSteered, more: ['--steer', law] }, 'closed-loop'); // and the simulator flies it
   check('what noise and delay do to it is said', (await shadow.locator('tr', { hasText: /to/ }).count()) > 0, await shadow.innerText());
   await picture(laptop, 'evening-response-laptop-light');
   await inspect(laptop, 'response, laptop, light');

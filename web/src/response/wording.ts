@@ -50,6 +50,7 @@ export const kShadowWords = {
   reference: 'Gains hold at, kPa',
   seeds: 'Trials',
   run: 'Run the shadow',
+  save: 'Save as law.json',
   command: 'Commanded deflection',
   limited: 'after limits',
   saturated: 'At the limit',
