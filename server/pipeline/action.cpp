@@ -46,6 +46,7 @@ struct Writer {
         json out{{"action", "countdown"}, {"step", word(countdown.step)}};
         if (countdown.zero_ns) out["zero_ns"] = std::to_string(*countdown.zero_ns);
         if (countdown.left_s) out["left_s"] = *countdown.left_s;
+        if (!countdown.reason.empty()) out["reason"] = countdown.reason;
         return out;
     }
     static json object(const LinkReport& link) {
@@ -400,8 +401,10 @@ std::optional<Action> read(const json& object) {
     } else if (kind == "countdown") {
         Countdown countdown{.step = in.word<CountdownStep>("step"), .zero_ns = in.time("zero_ns")};
         if (object.contains("left_s")) countdown.left_s = in.number("left_s");
+        if (object.contains("reason")) countdown.reason = in.text("reason");
+        if (!countdown.reason.empty() && countdown.step != CountdownStep::hold) in.refuse();
         if (countdown.zero_ns.has_value() != (countdown.step == CountdownStep::run)) in.refuse();
-        out = countdown;
+        out = std::move(countdown);
     } else if (kind == "link_state") {
         out = LinkReport{in.text("link"), in.word<LinkState>("state"), in.text("detail")};
     } else if (kind == "recording_state") {

@@ -65,11 +65,12 @@ struct Unshelve {
     std::string key;
     friend bool operator==(const Unshelve&, const Unshelve&) = default;
 };
-/// Of the station's countdown. `zero_ns` with `run`, `left_s` perhaps with `hold`.
+/// Of the station's countdown. `zero_ns` with `run`, `left_s` and `reason` perhaps with `hold`.
 struct Countdown {
     CountdownStep step;
     std::optional<std::int64_t> zero_ns = {};
     std::optional<double> left_s = {};
+    std::string reason = {}; ///< empty: not said
     friend bool operator==(const Countdown&, const Countdown&) = default;
 };
 struct LinkReport {

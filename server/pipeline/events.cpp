@@ -235,7 +235,10 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
     {EventId::countdown_runs, "countdown/runs", EventKind::countdown, Level::note,
      [](const Facts& f) { return "Countdown runs at " + before_zero(f.number("left_s")); }},
     {EventId::countdown_held, "countdown/held", EventKind::countdown, Level::note,
-     [](const Facts& f) { return "Countdown held at " + before_zero(f.number("left_s")); }},
+     [](const Facts& f) {
+         const std::string why = f.text("reason");
+         return "Countdown held at " + before_zero(f.number("left_s")) + (why.empty() ? "" : ": " + why);
+     }},
     {EventId::countdown_off, "countdown/off", EventKind::countdown, Level::note, say<"Countdown taken off">},
     {EventId::liftoff_against_countdown, "countdown/liftoff", EventKind::countdown, Level::note,
      [](const Facts& f) {

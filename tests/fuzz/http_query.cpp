@@ -56,7 +56,8 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     if (const auto shelved = parse_shelve_request(text); shelved && !(shelved->for_s >= 1 && shelved->for_s <= 3600))
         std::abort();
     if (const auto countdown = parse_countdown_request(text);
-        countdown && countdown->left_s && !(*countdown->left_s >= 0))
+        countdown && ((countdown->left_s && !(*countdown->left_s >= 0)) ||
+                      (!countdown->reason.empty() && countdown->step != CountdownStep::hold)))
         std::abort();
     check_answered(parse_meta_request(text));
     check_answered(parse_procedure_request(text));

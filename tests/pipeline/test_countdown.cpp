@@ -46,8 +46,17 @@ TEST_CASE("a countdown runs, is held, goes on from there and is taken off, and e
         {130, {.step = hold, .left_s = 300}, "Countdown held at T-5:00"},
         {200, {.step = run, .zero_ns = after_start(260)}, "Countdown runs at T-1:00"}, // begun again
         {261.4, {.step = hold}, "Countdown held at T+0:01"},
+        {262, {.step = hold, .reason = "smoke"}, "Countdown held at T+0:01: smoke"}, // held first, then why
+        {263, {.step = hold}, ""},
+        {264, {.step = hold, .reason = "wind"}, "Countdown held at T+0:01: wind"},
+        {265, {.step = resume}, "Countdown runs at T+0:01"},
+        {266.4, {.step = hold}, "Countdown held at T+0:03"}, // the reason was the other hold's
+        {270, {.step = run, .zero_ns = after_start(570)}, "Countdown runs at T-5:00"},
+        {270, {.step = hold, .reason = "wind above its limit"}, "Countdown held at T-5:00: wind above its limit"},
+        {280, {.step = hold, .left_s = 120, .reason = "boat"}, "Countdown held at T-2:00: boat"},
         {300, {.step = off}, "Countdown taken off"},
         {301, {.step = off}, ""},
+        {302, {.step = hold, .reason = "nothing to hold"}, ""},
     };
     CountdownClock clock;
     for (const Step& step : steps) {
@@ -56,6 +65,16 @@ TEST_CASE("a countdown runs, is held, goes on from there and is taken off, and e
         clock.take(step.does, after_start(step.t_s), out);
         CHECK(texts(out) == (*step.says == '\0' ? std::vector<std::string>() : std::vector<std::string>{step.says}));
     }
+}
+
+TEST_CASE("a hold says why as a value of its own, and one without a reason has none") {
+    CountdownClock clock;
+    Batch out;
+    clock.take({.step = CountdownStep::hold, .left_s = 300, .reason = "wind above its limit"}, after_start(1), out);
+    clock.take({.step = CountdownStep::hold, .left_s = 240}, after_start(2), out);
+    REQUIRE(out.events.size() == 2);
+    CHECK(out.events[0].values == EventValues{{"left_s", 300.0}, {"reason", std::string("wind above its limit")}});
+    CHECK(out.events[1].values == EventValues{{"left_s", 240.0}});
 }
 
 TEST_CASE("a liftoff is compared with a countdown that runs, and with no other") {
@@ -99,5 +118,20 @@ TEST_CASE("a new recording begins with the countdown that runs, to the same T-0"
     Batch said;
     for (const Action& action : before.carried_actions()) next.action(after_start(25), action, said);
     REQUIRE(texts(said) == std::vector<std::string>{"Countdown runs at T-1:40"});
+    REQUIRE(next.carried_actions() == before.carried_actions());
+}
+
+TEST_CASE("a new recording begins with the countdown that is held, and why") {
+    const PipelineSetup setup = make_setup(1, {{"radio", "test:", 0}});
+    Pipeline before(setup, kStart_ns);
+    Batch out;
+    before.action(after_start(5), Countdown{.step = CountdownStep::hold, .left_s = 300, .reason = "wind"}, out);
+    before.advance(after_start(20), out);
+    Pipeline next(setup, after_start(20));
+    Batch said;
+    // As the file has it.
+    for (const Action& action : before.carried_actions())
+        next.action(after_start(25), action_from_json(to_json(action)), said);
+    REQUIRE(texts(said) == std::vector<std::string>{"Countdown held at T-5:00: wind"});
     REQUIRE(next.carried_actions() == before.carried_actions());
 }

@@ -158,6 +158,47 @@ TEST_CASE("a poll's report has the board, the answers and what is missing for go
     CHECK_THAT(text, Contains("Wind, gust") && Contains("fails") && Contains("≤ 8.9"));
 }
 
+TEST_CASE("a poll's report has the holds of the countdown in the order of time, each with its reason") {
+    const test::TemporaryFolder folder;
+    HandMade made(demo_setup({{"readiness.json", readiness_board("Weather")}}));
+    add_poll(made);
+    const auto step = [&](EventId id, double t_s, double left_s, const std::string& reason = "") {
+        EventValues values{{"left_s", left_s}};
+        if (!reason.empty()) values.push_back({"reason", reason});
+        made.event(id, t_s, std::move(values));
+    };
+    using enum EventId;
+    step(countdown_runs, 22, 600);
+    step(countdown_held, 30, 592);
+    step(countdown_held, 34, 592, "wind above its limit"); // held first, then why
+    step(countdown_runs, 95, 592);
+    step(countdown_held, 100, 300);
+    step(countdown_runs, 102, 300);
+    step(countdown_held, 110, 292, "<b>boat</b> in the area");
+    step(countdown_held, 120, 292, "smoke");
+    const std::string page = page_of(made.record(folder, 130), "holds");
+    CHECK(page.find("<b>boat") == std::string::npos);
+    const std::string text = read_out(page);
+    INFO(text);
+    const std::vector<std::string> rows{"T−9:52 1 min 05 s wind above its limit", "T−5:00 2 s not said",
+                                        "T−4:52 10 s &lt;b&gt;boat&lt;/b&gt; in the area", "T−4:52 to the end smoke"};
+    std::size_t from = text.find("Holds of the countdown");
+    REQUIRE(from != std::string::npos);
+    for (const std::string& row : rows) {
+        INFO(row);
+        from = text.find(row, from);
+        REQUIRE(from != std::string::npos);
+    }
+    CHECK_THAT(text, Contains("Countdown held at T-9:52: wind above its limit"));
+}
+
+TEST_CASE("a poll's report without a hold has no chapter of holds") {
+    const test::TemporaryFolder folder;
+    HandMade made(demo_setup({{"readiness.json", readiness_board("Weather")}}));
+    add_poll(made);
+    CHECK_THAT(read_out(page_of(made.record(folder, 30), "no-holds")), !Contains("Holds"));
+}
+
 TEST_CASE("each flight of a recording has its own poll in the report") {
     const test::TemporaryFolder folder;
     HandMade made(demo_setup({{"readiness.json", readiness_board("Weather")}}));

@@ -25,7 +25,7 @@ void CountdownClock::take(const Countdown& step, std::int64_t t_ns, Batch& out) 
             held_s_ = step.left_s;
         else if (zero_ns_)
             held_s_ = seconds_between(t_ns, *zero_ns_);
-        else
+        else if (!held_s_ || step.reason.empty())
             return;
         zero_ns_.reset();
         break;
@@ -40,6 +40,7 @@ void CountdownClock::take(const Countdown& step, std::int64_t t_ns, Batch& out) 
         held_s_.reset();
         break;
     }
+    why_held_ = step.reason;
     say(t_ns, out);
 }
 
@@ -51,6 +52,7 @@ void CountdownClock::say(std::int64_t t_ns, Batch& out) const {
     } else if (held_s_) {
         event.id = EventId::countdown_held;
         event.values = {{"left_s", *held_s_}};
+        if (!why_held_.empty()) event.values.push_back({"reason", why_held_});
     }
     out.events.push_back(make_event(std::move(event), t_ns));
 }
@@ -73,7 +75,7 @@ void CountdownClock::see(Batch& batch, Marks from) {
 
 std::optional<Countdown> CountdownClock::carried() const {
     if (zero_ns_) return Countdown{.step = CountdownStep::run, .zero_ns = *zero_ns_};
-    if (held_s_) return Countdown{.step = CountdownStep::hold, .left_s = held_s_};
+    if (held_s_) return Countdown{.step = CountdownStep::hold, .left_s = held_s_, .reason = why_held_};
     return std::nullopt;
 }
 

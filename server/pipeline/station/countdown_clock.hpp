@@ -3,6 +3,7 @@
 /// liftoff it says how far from T-0 that was. It commands nothing.
 #include <cstdint>
 #include <optional>
+#include <string>
 
 #include "server/pipeline/action.hpp"
 #include "server/pipeline/batch.hpp"
@@ -11,6 +12,7 @@ namespace turnstone {
 
 class CountdownClock {
   public:
+    /// A hold of what is held already says why; without a reason it does nothing.
     void take(const Countdown& step, std::int64_t t_ns, Batch& out);
     /// What was appended to `batch` since `from`.
     void see(Batch& batch, Marks from);
@@ -23,6 +25,7 @@ class CountdownClock {
     // At most one of the two.
     std::optional<std::int64_t> zero_ns_; ///< running to this
     std::optional<double> held_s_;        ///< held with so much left
+    std::string why_held_;                ///< empty: not said, or not held
 };
 
 } // namespace turnstone

@@ -6,6 +6,7 @@
 
 #include "server/report/chapters/clock.hpp"
 #include "server/report/ground/checks.hpp"
+#include "server/report/ground/holds.hpp"
 #include "server/report/page/page.hpp"
 #include "server/report/page/table.hpp"
 #include "server/report/text/figure.hpp"
@@ -169,6 +170,7 @@ Markup poll_chapters(const Recorded& recorded) {
         content += kept_chapter(round.when.empty() ? "Poll" : "Poll " + round.when,
                                 answers_table(answers_of(recorded, round), clock)) +
                    board_of(recorded, round);
+    content += holds_chapter(recorded);
     if (const Markup changes = changes_table(recorded, clock); !changes.empty())
         content += chapter("How it went", changes);
     return content;

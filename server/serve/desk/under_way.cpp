@@ -165,7 +165,8 @@ std::string UnderWay::refuse(const Countdown& step) const {
     case CountdownStep::run: break;
     case CountdownStep::hold:
         if (step.left_s || state == CountdownState::runs) break;
-        return state == CountdownState::held ? "the countdown is held already; resume it, or take it off"
+        if (state == CountdownState::held && !step.reason.empty()) break;
+        return state == CountdownState::held ? "the countdown is held already; say why, resume it, or take it off"
                                              : "there is no countdown to hold; run one, or set one and hold it";
     case CountdownStep::resume:
         if (state == CountdownState::held) break;

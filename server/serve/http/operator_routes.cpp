@@ -236,14 +236,14 @@ Answer OperatorRoutes::unshelve(const std::string& body, RecordedActions& acts) 
 Answer OperatorRoutes::countdown(const std::string& body, RecordedActions& acts) {
     const auto asked = parse_countdown_request(body);
     if (!asked) return error_answer(400, asked.error().message);
-    Countdown countdown{.step = asked->step};
+    Countdown countdown{.step = asked->step, .reason = asked->reason};
     if (asked->step == CountdownStep::run)
         countdown.zero_ns = sources_.station_now_ns() + seconds_to_ns(*asked->left_s);
     else
         countdown.left_s = asked->left_s;
     if (auto refused = refuse(countdown)) return std::move(*refused);
     live_.under_way().ask(countdown);
-    acts.action(countdown);
+    acts.action(std::move(countdown));
     return done();
 }
 

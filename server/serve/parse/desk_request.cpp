@@ -14,7 +14,6 @@ namespace {
 using nlohmann::json;
 
 constexpr std::size_t kInitialsBytesMax = 40;
-constexpr std::size_t kNoteBytesMax = 2000;
 constexpr double kEnteredMax = 1e12;
 
 /// Reads the members of one body; the first mistake is kept.

@@ -28,6 +28,7 @@ inline constexpr double kTapeSecondsMax = 1e9;
 // Bodies of requests. Each fails with a sentence.
 
 inline constexpr std::size_t kNameBytesMax = 200;
+inline constexpr std::size_t kNoteBytesMax = 2000;
 inline constexpr std::size_t kTextBytesMax = 16u << 10;
 /// Flat, with no members but these.
 [[nodiscard]] Result<nlohmann::json> object_with(std::string_view body, std::initializer_list<std::string_view> names);

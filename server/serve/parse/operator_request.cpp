@@ -90,7 +90,7 @@ Result<ShelveRequest> parse_shelve_request(std::string_view body) {
 }
 
 Result<CountdownRequest> parse_countdown_request(std::string_view body) {
-    const auto object = object_with(body, {"step", "left_s"});
+    const auto object = object_with(body, {"step", "left_s", "reason"});
     if (!object) return tl::unexpected(object.error());
     const auto named = needed_text(*object, "step", kNameBytesMax);
     if (!named) return tl::unexpected(named.error());
@@ -101,7 +101,10 @@ Result<CountdownRequest> parse_countdown_request(std::string_view body) {
         return fail(fmt::format("member 'left_s' must be a number of seconds from 0 to {:.0f}", kCountdownMax_s));
     if (left_s && *step != CountdownStep::run && *step != CountdownStep::hold)
         return fail("member 'left_s' belongs to the steps run and hold");
-    return CountdownRequest{*step, left_s};
+    auto reason = text_member(*object, "reason", kNoteBytesMax);
+    if (!reason) return tl::unexpected(reason.error());
+    if (*reason && *step != CountdownStep::hold) return fail("member 'reason' belongs to the step hold");
+    return CountdownRequest{*step, left_s, std::move(*reason).value_or("")};
 }
 
 Result<MetaRequest> parse_meta_request(std::string_view body) {

@@ -42,6 +42,7 @@ struct ShelveRequest {
 struct CountdownRequest {
     CountdownStep step;
     std::optional<double> left_s; ///< seconds to T-0; given with `run`, may be with `hold`
+    std::string reason;           ///< with `hold` only; empty: not said
 };
 /// At least one of the two.
 struct MetaRequest {

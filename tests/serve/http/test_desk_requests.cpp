@@ -141,10 +141,12 @@ TEST_CASE("what would do nothing is refused with what is under way and what to d
     refused("countdown", {{"step", "resume"}}, "runs already");
     CHECK(post("countdown", {{"step", "hold"}}).status == 200);
     refused("countdown", {{"step", "hold"}}, "held already");
+    CHECK(post("countdown", {{"step", "hold"}, {"reason", "wind"}}).status == 200); // and now why
+    refused("countdown", {{"step", "hold"}, {"reason", ""}}, "held already");
     CHECK(post("countdown", {{"step", "resume"}}).status == 200);
     CHECK(post("countdown", {{"step", "off"}}).status == 200);
     refused("countdown", {{"step", "off"}}, "no countdown to take off");
-    CHECK(live.actions().size() == 10);
+    CHECK(live.actions().size() == 11);
 }
 
 TEST_CASE("a position's device answers for its position and does nothing else") {

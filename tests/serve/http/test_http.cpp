@@ -162,6 +162,7 @@ TEST_CASE("viewers read, operators act") {
     CHECK(live.post("/api/live/shelve", R"({"key":"link/radio/down","for_s":300})", cookie).status == 200);
     CHECK(live.post("/api/live/unshelve", R"({"key":"link/radio/down"})", cookie).status == 200);
     CHECK(live.post("/api/live/countdown", R"({"step":"hold","left_s":600})", cookie).status == 200);
+    CHECK(live.post("/api/live/countdown", R"({"step":"hold","reason":"wind above its limit"})", cookie).status == 200);
     CHECK(live.actions() ==
           std::vector<std::string>{
               R"({"action":"marker","t_ns":"1779028327500000000","text":"cable out"})",
@@ -171,7 +172,8 @@ TEST_CASE("viewers read, operators act") {
               "name=n", "notes=m", R"({"action":"acknowledge","key":"link/radio/down"})",
               R"({"action":"shelve","for_s":300.0,"key":"link/radio/down"})",
               R"({"action":"unshelve","key":"link/radio/down"})",
-              R"({"action":"countdown","left_s":600.0,"step":"hold"})"});
+              R"({"action":"countdown","left_s":600.0,"step":"hold"})",
+              R"({"action":"countdown","reason":"wind above its limit","step":"hold"})"});
     CHECK(live.get("/api/recordings/live/description").json().at("recording").at("name") == "n");
 
     struct Case {
@@ -179,6 +181,7 @@ TEST_CASE("viewers read, operators act") {
         const char* body;
         unsigned status;
     };
+    const std::string too_long = R"({"step":"hold","left_s":5,"reason":")" + std::string(2001, 'w') + "\"}";
     const Case wrong[] = {
         {"/api/live/marker", "", 400},
         {"/api/live/marker", "[]", 400},
@@ -203,6 +206,10 @@ TEST_CASE("viewers read, operators act") {
         {"/api/live/countdown", R"({"step":"run"})", 400},
         {"/api/live/countdown", R"({"step":"run","left_s":-1})", 400},
         {"/api/live/countdown", R"({"step":"resume","left_s":5})", 400},
+        {"/api/live/countdown", R"({"step":"resume","reason":"wind"})", 400},
+        {"/api/live/countdown", R"({"step":"run","left_s":5,"reason":"wind"})", 400},
+        {"/api/live/countdown", R"({"step":"hold","reason":5})", 400},
+        {"/api/live/countdown", too_long.c_str(), 400},
         {"/api/live/arm", "{}", 404},
         {"/api/recordings/live/meta", "{}", 400},
         {"/api/recordings/none/meta", R"({"name":"x"})", 404},
@@ -218,7 +225,7 @@ TEST_CASE("viewers read, operators act") {
     Fields form = cookie;
     form.emplace_back("Content-Type", "text/plain"); // what a form on another page could send
     CHECK(live.post("/api/live/marker", R"({"text":"x"})", form).status == 415);
-    CHECK(live.actions().size() == 12);
+    CHECK(live.actions().size() == 13);
 }
 
 TEST_CASE("wrong keys are refused and slowed down") {
