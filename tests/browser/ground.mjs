@@ -273,6 +273,25 @@ async function poll(browser) {
   await sheet.getByRole('button', { name: 'Set and hold' }).click();
   await sheet.getByRole('button', { name: 'Close' }).click();
   await check_soon('and the hold can be set again', async () => [/held[^]*T−5:00/.test(await text_of(operator, 'countdown')), await text_of(operator, 'countdown')]);
+  // Why it is held is said on one device and seen on the others
+  const why = 'Wind above its limit';
+  const watchers = {};
+  for (const [name, view, width, height] of [['board', '#/ready', 390, 844], ['crew', '#/', 1366, 768]]) {
+    watchers[name] = await open_page(browser, errors, `held-${name}`, width, height, 'light');
+    await watchers[name].goto(address_on('viewer', view));
+  }
+  check('a hold without a reason shows none', (await operator.getByTestId('hold-reason').count()) === 0);
+  await operator.bringToFront();
+  await operator.locator('#hold-why').fill(why);
+  await operator.getByRole('button', { name: 'Say why' }).click();
+  await check_soon('the operator sees why it is held', async () => [(await text_of(operator, 'hold-reason')) === why, await text_of(operator, 'countdown')]);
+  await watchers.board.bringToFront();
+  await check_soon('and so does the board of another device', async () => [(await text_of(watchers.board, 'hold-reason')) === why, await text_of(watchers.board, 'countdown')]);
+  await watchers.crew.bringToFront();
+  await check_soon('and the crew', async () => [new RegExp(`T−5:00 ?${why}`).test(await text_of(watchers.crew, 'readout-countdown')), await text_of(watchers.crew, 'readout-countdown')]);
+  await look({ laptop: operator, ...watchers }, 'held');
+  for (const page of Object.values(watchers)) await page.close();
+  await operator.bringToFront();
   const sizes = await operator.locator('main *').evaluateAll((nodes) => Math.max(...nodes.filter((node) => node.children.length === 0 && node.textContent.trim() !== '' && !node.closest('[data-testid=countdown]')).map((node) => parseFloat(getComputedStyle(node).fontSize))));
   const figure = await operator.locator('[data-testid=countdown] .figure').evaluate((node) => parseFloat(getComputedStyle(node).fontSize));
   check('and nothing on the page is larger', figure > sizes, `${figure} px, ${sizes} px`);
@@ -350,11 +369,12 @@ async function poll(browser) {
   }
   if (!kDist) {
     const id = (await api('recordings')).live;
-    await check_soon('the report has every answer, the state of every check on the board and the hash of the bytes', async () => {
+    await check_soon('the report has every answer, every hold, the state of every check on the board and the hash of the bytes', async () => {
       const [page, states] = [await printed(operator), await states_of('sanderling/readiness')];
       const wrong = differences(page, readiness.groups.flatMap((group) => group.checks), states);
       const silent = positions.filter(({ title }) => !page.rows.some(([words, cells]) => words === title && cells[1] === 'go'));
-      return [page.heads.includes('Poll') && wrong.length === 0 && silent.length === 0 && page.hash === hash_of(id), `${page.heads} | ${wrong} | ${silent.map(({ title }) => title)} | ${page.hash}`];
+      const held = page.heads.includes('Holds of the countdown') && page.rows.some(([, cells]) => cells[1] === 'T−5:00' && cells.at(-1) === why);
+      return [page.heads.includes('Poll') && held && wrong.length === 0 && silent.length === 0 && page.hash === hash_of(id), `${page.heads} | ${held} | ${wrong} | ${silent.map(({ title }) => title)} | ${page.hash}`];
     });
   }
   for (const page of [operator, ...Object.values(devices)]) await page.close();

@@ -66,7 +66,11 @@ export function act(t, what, body) {
             const held = last?.event === 'countdown_held';
             const left_s = body.left_s ?? (last ? last.data.left_s - (held ? 0 : t - last.t_s) : 0);
             const word = { run: 'runs', resume: 'runs', hold: 'held', off: 'off' }[body.step];
-            say(t, `countdown_${word}`, word === 'off' ? {} : { left_s }, word, { kind: 'countdown', vehicle: -1 });
+            const why = body.reason ? { reason: body.reason } : {};
+            say(t, `countdown_${word}`, word === 'off' ? {} : { left_s, ...why }, word, {
+                kind: 'countdown',
+                vehicle: -1,
+            });
             return {};
         }
         case 'procedure':

@@ -18,6 +18,8 @@ export const kCountdownWords = {
   run: 'Run',
   set_held: 'Set and hold',
   hold: 'Hold',
+  why: 'Why',
+  say_why: 'Say why',
   resume: 'Resume',
   off: 'Take off',
   wrong: 'Minutes and seconds, like 10:00, or hours before them.',

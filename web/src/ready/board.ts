@@ -1,7 +1,6 @@
 /** The readiness board at the cursor. */
 import { poll_at, type PollRow } from '../checks/poll';
 import { checks_at, find_table, type CheckRow } from '../checks/rows';
-import type { TapeSeconds } from '../stream/clocks';
 import type { Readiness } from '../stream/ground';
 import { find_role, type ColumnRef } from '../tape/roles';
 import type { Tape } from '../tape/tape';
@@ -43,12 +42,6 @@ function says_ready(tape: Tape, vehicle: number): boolean {
   const table = find_table(tape, vehicle, 'readiness');
   const place = table?.columns.findIndex((column) => column.name === 'ready') ?? -1;
   return table !== undefined && place >= 0 && tape.value_at_cursor(table.id, place).value === 1;
-}
-
-/** When the countdown was last changed; NaN without one. */
-export function countdown_since_s(tape: Tape): TapeSeconds {
-  const step = tape.log.events.findLast((event) => event.t_s <= tape.cursor_s && event.event.startsWith('countdown_'));
-  return step?.t_s ?? NaN;
 }
 
 /** The wind that is measured: that of a machine which does not move before any other. */

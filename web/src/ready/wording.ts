@@ -62,22 +62,26 @@ export const your_answer = (answer: Answer, at: string): string => `You said ${k
 export interface BigClock {
   about: string;
   figure: string;
+  /** Of a hold; empty: nobody has said. */
+  why: string;
   below: string;
 }
 
 export function big_clock(
   countdown: Countdown | undefined,
-  since_s: number,
+  held_for_s: number,
+  why: string,
   liftoff_s: number,
   time_of_day: (in_s: number) => string,
 ): BigClock {
   if (Number.isFinite(liftoff_s))
-    return { about: kReadyWords.since_liftoff, figure: `T${format_clock(liftoff_s, 0)}`, below: '' };
-  if (!countdown) return { about: kReadyWords.countdown, figure: '', below: kReadyWords.none_set };
+    return { about: kReadyWords.since_liftoff, figure: `T${format_clock(liftoff_s, 0)}`, why: '', below: '' };
+  if (!countdown) return { about: kReadyWords.countdown, figure: '', why: '', below: kReadyWords.none_set };
   const { held, left_s } = countdown;
   return {
-    about: held ? `${kReadyWords.held} for ${format_duration(since_s)}` : kReadyWords.countdown,
+    about: held ? `${kReadyWords.held} for ${format_duration(held_for_s)}` : kReadyWords.countdown,
     figure: `T${format_clock(-Math.ceil(left_s), 0)}`,
+    why: held ? why : '',
     below: left_s > 0 ? `liftoff ${held ? 'not before' : 'at'} ${time_of_day(left_s)}` : '',
   };
 }

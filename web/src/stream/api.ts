@@ -189,8 +189,11 @@ export const post_acknowledge = (key: string): Promise<void> => post('/api/live/
 export const post_shelve = (key: string, for_s: number): Promise<void> => post('/api/live/shelve', { key, for_s });
 export const post_unshelve = (key: string): Promise<void> => post('/api/live/unshelve', { key });
 export type CountdownStep = 'run' | 'hold' | 'resume' | 'off';
-export const post_countdown = (step: CountdownStep, left_s?: number): Promise<void> =>
-  post('/api/live/countdown', left_s === undefined ? { step } : { step, left_s });
+/** `left_s` with run, perhaps with hold; `reason` with hold. */
+export const post_countdown = (
+  step: CountdownStep,
+  more: { left_s?: number | undefined; reason?: string } = {},
+): Promise<void> => post('/api/live/countdown', { step, ...more });
 export const post_new_recording = (name: string): Promise<void> => post('/api/live/recording', { name });
 
 // Ground tests and the poll

@@ -95,6 +95,9 @@ describe('the greatest figure', () => {
     expect(counted(runs).get('checks')?.size).toBe(2);
     const held = counted(runs, step(11, 45, 'countdown_held', 70.2)).get('countdown');
     expect(held).toMatchObject({ title: 'Countdown, held', text: 'T−1:11' });
+    expect(held?.notes).toEqual([]);
+    const why = event(13, 46, 'countdown', 'countdown_held', { vehicle: -1, data: { left_s: 70.2, reason: 'smoke' } });
+    expect(counted(runs, step(11, 45, 'countdown_held', 70.2), why).get('countdown')?.notes).toEqual(['smoke']);
     const off = event(12, 48, 'countdown', 'countdown_off', { vehicle: -1 });
     expect(greatest(counted(runs, off))).toEqual(['checks']);
   });

@@ -116,14 +116,21 @@ it.each([
   [
     { left_s: 300, held: true },
     19,
+    'wind',
     NaN,
-    { about: 'Countdown, held for 19 s', figure: 'T−5:00', below: 'liftoff not before in 300' },
+    { about: 'Countdown, held for 19 s', figure: 'T−5:00', why: 'wind', below: 'liftoff not before in 300' },
   ],
-  [{ left_s: 61.2, held: false }, 0, NaN, { about: 'Countdown', figure: 'T−1:02', below: 'liftoff at in 61.2' }],
-  [undefined, NaN, NaN, { about: 'Countdown', figure: '', below: 'No countdown' }],
-  [{ left_s: -3, held: false }, 0, 3.9, { about: 'Since liftoff', figure: 'T+0:03', below: '' }],
-])('the largest figure of %j', (countdown, since_s, flown_s, expected) =>
-  expect(big_clock(countdown, since_s, flown_s, day)).toEqual(expected),
+  [
+    { left_s: 61.2, held: false },
+    NaN,
+    '',
+    NaN,
+    { about: 'Countdown', figure: 'T−1:02', why: '', below: 'liftoff at in 61.2' },
+  ],
+  [undefined, NaN, '', NaN, { about: 'Countdown', figure: '', why: '', below: 'No countdown' }],
+  [{ left_s: -3, held: false }, NaN, '', 3.9, { about: 'Since liftoff', figure: 'T+0:03', why: '', below: '' }],
+])('the largest figure of %j', (countdown, held_for_s, why, flown_s, expected) =>
+  expect(big_clock(countdown, held_for_s, why, flown_s, day)).toEqual(expected),
 );
 
 it.each([

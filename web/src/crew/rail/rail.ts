@@ -3,6 +3,7 @@
  * over keeps it: the pad check, then height, then the fall, then the place. Each is rounded to its ± and as old as the
  * newest measurement behind it.
  */
+import { hold_at } from '../../operator/hold';
 import { stage_of, type Stage } from '../../strips/arrangement';
 import type { TapeSeconds } from '../../stream/clocks';
 import { deployment_at, next_parachute, open_parachute, type Deployment } from '../../tape/flight/deployment';
@@ -101,7 +102,11 @@ function countdown({ tape, cursor_s }: Scene): RailFigure | undefined {
   const found = tape.log.countdown_at(cursor_s);
   if (!found) return undefined;
   const title = found.held ? kRailWords.countdown_held : kRailWords.countdown;
-  return figure('countdown', 1, title, `T${format_clock(-Math.ceil(found.left_s), 0)}`, '', { number: found.left_s });
+  const why = hold_at(tape.log, cursor_s)?.reason ?? '';
+  return figure('countdown', 1, title, `T${format_clock(-Math.ceil(found.left_s), 0)}`, '', {
+    notes: why === '' ? [] : [why],
+    number: found.left_s,
+  });
 }
 
 function checks(scene: Scene, size: RailFigure['size']): RailFigure | undefined {

@@ -1,0 +1,39 @@
+/** How long the countdown has been held, and why. */
+import { describe, expect, it } from 'vitest';
+import type { TapeEvent } from '../../src/stream/messages';
+import { EventLog } from '../../src/tape/events';
+import { hold_at, type Hold } from '../../src/operator/hold';
+import { event } from '../support/builders';
+
+const step = (id: number, t_s: number, name: string, left_s?: number, reason?: unknown): TapeEvent =>
+  event(id, t_s, 'countdown', name, {
+    vehicle: -1,
+    data: { ...(left_s === undefined ? {} : { left_s }), ...(reason === undefined ? {} : { reason }) },
+  });
+
+describe('the hold of the countdown', () => {
+  const log = new EventLog();
+  for (const one of [
+    step(1, 10, 'countdown_runs', 600),
+    step(2, 70, 'countdown_held', 540),
+    step(3, 75, 'countdown_held', 540, 'smoke'), // held first, then why
+    step(4, 90, 'countdown_held', 540, 'wind above its limit'),
+    step(5, 100, 'countdown_runs', 540),
+    step(6, 110, 'countdown_held', 530),
+    step(7, 120, 'countdown_held', 300, 7), // set to another count; a reason that is no text is none
+    step(8, 130, 'countdown_off'),
+    event(9, 131, 'flight_event', 'apogee'),
+  ])
+    log.add(one);
+  it.each<[string, number, Hold | undefined]>([
+    ['is none before there is a countdown', 5, undefined],
+    ['is none while it runs', 40, undefined],
+    ['has no reason until one is said', 71, { since_s: 70, reason: '' }],
+    ['is no younger for its reason', 80, { since_s: 70, reason: 'smoke' }],
+    ['has the newest reason', 95, { since_s: 70, reason: 'wind above its limit' }],
+    ['is over once it goes on', 105, undefined],
+    ['does not take over the reason of the one before', 115, { since_s: 110, reason: '' }],
+    ['begins again at another count', 125, { since_s: 120, reason: '' }],
+    ['is none once the countdown is taken off', 135, undefined],
+  ])('%s', (_, at_s, expected) => expect(hold_at(log, at_s)).toEqual(expected));
+});
