@@ -15,6 +15,7 @@
 #include "server/report/flight/pictures.hpp"
 #include "server/report/ground/charge.hpp"
 #include "server/report/ground/earlier_tests.hpp"
+#include "server/report/ground/evidence.hpp"
 #include "server/report/ground/poll.hpp"
 #include "server/report/ground/procedure_run.hpp"
 #include "server/report/page/page.hpp"
@@ -54,7 +55,7 @@ Markup test_chapters(const Recorded& recorded, const ProcedureRun& run, const st
     const std::string title = fmt::format("{} {:.0f}", run.title, run.number);
     // The page's own sentence says the verdict of what it is about.
     Markup content = element("h2.part", said ? title : title + ": " + verdict_sentence(run));
-    content += verdict_chapter(run);
+    content += verdict_chapter(run) + evidence_chapter(recorded, run);
     for (const Firing& firing : firings_in(recorded, run.vehicle, run.window))
         content += charge_chapter(recorded, firing, earlier_firings(recorded, firing, path), run.procedure);
     content += steps_chapter(recorded, run) + links_chapter(recorded, run.vehicle, run.window, clock) +

@@ -182,21 +182,6 @@ class PulseGauge final : public Gauge {
 
 } // namespace
 
-bool is_meant(const EventRef& ref, const Event& event, int vehicle) noexcept {
-    if (event.id != ref.event || (event.vehicle != vehicle && event.vehicle >= 0)) return false;
-    const bool is_life_of_alert = event.kind == EventKind::alert_cleared ||
-                                  event.kind == EventKind::alert_acknowledged ||
-                                  event.kind == EventKind::alert_shelved || event.kind == EventKind::alert_unshelved;
-    if (is_life_of_alert) return false;
-    if (ref.about.empty()) return true;
-    const std::size_t at = event.key.size() - std::min(event.key.size(), ref.about.size() + 1);
-    if (event.key.compare(at, 1, "/") == 0 && event.key.ends_with(ref.about)) return true;
-    return std::ranges::any_of(event.values, [&](const EventValue& value) {
-        const auto* text = std::get_if<std::string>(&value.value);
-        return text != nullptr && *text == ref.about;
-    });
-}
-
 std::unique_ptr<Gauge> make_count_gauge(const Check& check, int vehicle) {
     return std::make_unique<CountGauge>(*check.event, vehicle);
 }

@@ -7,9 +7,6 @@
 
 namespace turnstone {
 
-/// Whether an event of the vehicle, or of none, is the one that a check names. Of alerts only the raising counts.
-[[nodiscard]] bool is_meant(const EventRef& ref, const Event& event, int vehicle) noexcept;
-
 [[nodiscard]] std::unique_ptr<Gauge> make_count_gauge(const Check& check, int vehicle);
 [[nodiscard]] std::unique_ptr<Gauge> make_event_gauge(const Check& check, int vehicle);
 /// Of the measures change, peak, rise, duration, impulse and back.

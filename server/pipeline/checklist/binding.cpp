@@ -30,6 +30,16 @@ std::string list_of(const Range& range, Name name) {
     return out;
 }
 
+std::string_view unit_of_reference(Reference reference) {
+    switch (reference) {
+    case Reference::gravity: return "m/s2";
+    case Reference::pad_pressure: return "Pa";
+    case Reference::pad_temperature: return "K";
+    case Reference::forecast_wind: break;
+    }
+    return "m/s";
+}
+
 struct Found {
     const Table* table = nullptr;
     std::vector<std::size_t> places = {}; ///< in Table::columns
@@ -214,27 +224,8 @@ class Binder {
     }
 
     void reference(const Column& column) {
-        const Site& site = setup_.site;
-        std::string unit;
-        std::optional<double> known;
-        switch (*check_.from_reference) {
-        case Reference::gravity:
-            unit = "m/s2";
-            known = normal_gravity_mps2(site.pad.latitude_deg, site.pad.height_m);
-            break;
-        case Reference::pad_pressure:
-            unit = "Pa";
-            known = site.pad_pressure_pa;
-            break;
-        case Reference::pad_temperature:
-            unit = "K";
-            known = site.pad_temperature_k;
-            break;
-        case Reference::forecast_wind:
-            unit = "m/s";
-            if (!site.wind.empty()) known = site.wind.front().speed_mps;
-            break;
-        }
+        const std::string_view unit = unit_of_reference(*check_.from_reference);
+        const auto known = reference_value(*check_.from_reference, setup_.site);
         if (unit != column.unit)
             cannot("from",
                    fmt::format("is {}, in \"{}\", value in \"{}\"", word(*check_.from_reference), unit, column.unit),
@@ -331,6 +322,31 @@ class Binder {
 
 CheckBinding bind_check(const Check& check, const PipelineSetup& setup, const Schema& schema, std::size_t vehicle) {
     return Binder(check, setup, schema, vehicle).bind();
+}
+
+std::optional<double> reference_value(Reference reference, const Site& site) {
+    switch (reference) {
+    case Reference::gravity: return normal_gravity_mps2(site.pad.latitude_deg, site.pad.height_m);
+    case Reference::pad_pressure: return site.pad_pressure_pa;
+    case Reference::pad_temperature: return site.pad_temperature_k;
+    case Reference::forecast_wind: break;
+    }
+    return site.wind.empty() ? std::nullopt : std::optional(site.wind.front().speed_mps);
+}
+
+bool is_meant(const EventRef& ref, const Event& event, int vehicle) noexcept {
+    if (event.id != ref.event || (event.vehicle != vehicle && event.vehicle >= 0)) return false;
+    const bool is_life_of_alert = event.kind == EventKind::alert_cleared ||
+                                  event.kind == EventKind::alert_acknowledged ||
+                                  event.kind == EventKind::alert_shelved || event.kind == EventKind::alert_unshelved;
+    if (is_life_of_alert) return false;
+    if (ref.about.empty()) return true;
+    const std::size_t at = event.key.size() - std::min(event.key.size(), ref.about.size() + 1);
+    if (event.key.compare(at, 1, "/") == 0 && event.key.ends_with(ref.about)) return true;
+    return std::ranges::any_of(event.values, [&](const EventValue& value) {
+        const auto* text = std::get_if<std::string>(&value.value);
+        return text != nullptr && *text == ref.about;
+    });
 }
 
 std::string unit_of_name(std::string_view name) {

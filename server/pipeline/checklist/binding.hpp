@@ -1,6 +1,6 @@
 #pragma once
-/// Where a check finds its values in a schema, and what it measures: unit, digits, words. The one place that knows what
-/// is wrong with the names in a check.
+/// Where a check finds its values in a schema and its events, and what it measures: unit, digits, words. The one place
+/// that knows what is wrong with the names in a check.
 #include <cstddef>
 #include <optional>
 #include <string>
@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "server/pipeline/checklist/check.hpp"
+#include "server/pipeline/events.hpp"
 #include "server/pipeline/series.hpp"
 #include "server/pipeline/setup.hpp"
 
@@ -41,6 +42,11 @@ struct CheckBinding {
 /// `vehicle`: place in `setup` of the one that the check is about. `schema` has every table but those of checks.
 [[nodiscard]] CheckBinding bind_check(const Check& check, const PipelineSetup& setup, const Schema& schema,
                                       std::size_t vehicle);
+
+/// What a value is compared with; empty: the site file does not say.
+[[nodiscard]] std::optional<double> reference_value(Reference reference, const Site& site);
+/// Whether an event of the vehicle, or of none, is the one that a check names. Of alerts only the raising counts.
+[[nodiscard]] bool is_meant(const EventRef& ref, const Event& event, int vehicle) noexcept;
 
 /// "m/s" of "wind_gust_mps"; empty: the name does not end in a unit.
 [[nodiscard]] std::string unit_of_name(std::string_view name);

@@ -34,13 +34,6 @@ Table table_of(const PipelineSetup& setup, std::size_t vehicle, const std::strin
             .columns = {}};
 }
 
-/// Whether a figure is a difference, so that its unit has no zero of its own.
-bool is_difference(const Check& check) {
-    const bool of_values = check.measure == Measure::noise || check.measure == Measure::spread ||
-                           (check.measure >= Measure::drop && check.measure <= Measure::peak);
-    return check.is_within || of_values || !check.from.empty() || check.from_reference.has_value();
-}
-
 /// A limit for a person: in its word, or with its unit; short times in milliseconds.
 std::string limit_text(double value, const std::string& unit, int decimals, const Enumeration& words) {
     if (const auto known = words.find(std::llround(value)); known != words.end() && std::round(value) == value)
@@ -63,6 +56,12 @@ std::string limit_text(double value, const std::string& unit, int decimals, cons
 }
 
 } // namespace
+
+bool is_difference(const Check& check) {
+    const bool of_values = check.measure == Measure::noise || check.measure == Measure::spread ||
+                           (check.measure >= Measure::drop && check.measure <= Measure::peak);
+    return check.is_within || of_values || !check.from.empty() || check.from_reference.has_value();
+}
 
 std::vector<Table> check_tables(const PipelineSetup& setup, const Schema& schema) {
     constexpr double kRowPeriod_s = 1;

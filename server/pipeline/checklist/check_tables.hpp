@@ -24,6 +24,8 @@ inline constexpr std::string_view kReadyColumn = "ready";
 /// Whether its limits are figures for a person: those of a statement, or of what a text says, are yes and no in
 /// numbers.
 [[nodiscard]] bool is_of_figures(const Check& check);
+/// Whether its figure is a difference, so that its unit has no zero of its own.
+[[nodiscard]] bool is_difference(const Check& check);
 /// The margin that counts as all the room there is; empty: nothing says.
 [[nodiscard]] std::optional<double> room_of(const Check& check);
 

@@ -20,6 +20,7 @@ constexpr double kAxis = 20; ///< below them
 constexpr double kNumberRoom = 5;
 constexpr double kRoom = 6;     ///< within a strip above and below its lines
 constexpr double kLetter = 6.2; ///< the mean width of a letter
+constexpr double kLine = 13;    ///< from one line of small text to the next
 
 const char* const kNothing = "no data";
 
@@ -153,15 +154,28 @@ class ChartDrawing {
             svg_ += line_of_place(i, mapped(trace.t, across_), mapped(trace.y, up, kRoom));
             if (!strip.lines[i].name.empty()) key(i, strip.lines[i].name, top + 62 + 13 * static_cast<double>(i));
         }
-        for (const StripLimit& limit : strip.limits) {
-            const double y = up.at(limit.value);
-            svg_ += svg::line("limit", kPaneLeft, y, kPaneRight, y);
-            svg_ += svg::text("small over end", kPaneRight - 4, y > top + 20 ? y - 3 : y + 11, limit.label);
-        }
+        limits(strip, up, top);
         if (strip.lines.empty() ||
             std::ranges::all_of(strip.lines, [](const StripLine& line) { return line.trace.t.empty(); }))
             svg_ += svg::text("small", kPaneLeft + 8, top + 0.5 * chart_.strip_height, kNothing);
         svg_ += svg::line("frame", 0, foot, kPaneRight, foot);
+    }
+
+    /// Each label above its line, or below where that is outside or taken; where both are, it is left out.
+    void limits(const Strip& strip, const Scale& up, double top) {
+        std::vector<double> taken;
+        for (const StripLimit& limit : strip.limits) {
+            const double y = up.at(limit.value);
+            svg_ += svg::line("limit", kPaneLeft, y, kPaneRight, y);
+            for (const double at : {y > top + 20 ? y - 3 : y + 11, y + 11}) {
+                const bool is_taken =
+                    std::ranges::any_of(taken, [&](double other) { return std::abs(other - at) < kLine; });
+                if (is_taken || at > top + chart_.strip_height - 2) continue;
+                svg_ += svg::text("small over end", kPaneRight - 4, at, limit.label);
+                taken.push_back(at);
+                break;
+            }
+        }
     }
 
     void grid(const Scale& up, double top, double foot) {
@@ -195,7 +209,9 @@ class ChartDrawing {
             svg_ += svg::line("edge", at, kHead, at, bottom_);
             // Beside its line, or left of it where the one before takes the place.
             const double width = kLetter * static_cast<double>(mark.label.size()) + 3;
-            if (at >= free_from)
+            if (at >= free_from && at + 0.5 * width > kWidth)
+                svg_ += svg::text("bold end", kWidth, kHead - 4, mark.label);
+            else if (at >= free_from)
                 svg_ += svg::text("bold middle", at, kHead - 4, mark.label);
             else
                 svg_ += svg::text("bold", free_from - 0.5 * width + 2, kHead - 4, mark.label);

@@ -22,8 +22,9 @@ ShownUnit unit_of(const Column& column, double value) {
 }
 
 /// The word where the column has words.
-std::string said(double value, const Column& column) {
+std::string said(double value, const Column& column, bool is_difference) {
     if (std::isnan(value)) return {};
+    if (is_difference && column.unit == "K") return fixed(value, column.decimals) + "\u00a0K";
     for (const auto& [number, word] : column.enumeration)
         if (static_cast<double>(number) == value) return word;
     const ShownUnit unit = unit_of(column, value);
@@ -111,6 +112,8 @@ std::vector<CheckResult> check_results(const Recorded& recorded, std::size_t veh
             if (const std::string required = text_in(*decided, "required"); !required.empty())
                 result.required = required;
             measured = number_in(*decided, "measured");
+            result.changed_ns = decided->t_ns;
+            result.measured_at_change = said(measured, column, is_difference(check));
             result.margin = number_in(*decided, "margin");
         }
         // The event tells only of a change of state; what has drifted since stands in the rows.
@@ -120,7 +123,7 @@ std::vector<CheckResult> check_results(const Recorded& recorded, std::size_t veh
                 measured = row->value(check.id);
                 result.margin = row->value(check.id + "_margin");
             }
-        result.measured = said(measured, column);
+        result.measured = said(measured, column, is_difference(check));
         result.margin_text = said_margin(result.margin, column);
         if (const Event* said_so = last_of(recorded, "statement", check.id, procedure, vehicle, window)) {
             const bool holds = flag_in(*said_so, "holds");

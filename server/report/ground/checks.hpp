@@ -1,5 +1,6 @@
 #pragma once
 /// Checks as they stood at some moment, for a table with the room left to each limit.
+#include <cstdint>
 #include <optional>
 #include <string>
 #include <vector>
@@ -19,6 +20,9 @@ struct CheckResult {
     std::string measured; ///< with its unit; empty: nothing
     double margin = 0;    ///< NaN: none
     std::string margin_text;
+    /// When its state last changed, and what was measured then; empty: the recording has no change of it.
+    std::optional<std::int64_t> changed_ns;
+    std::string measured_at_change;
     double room = 0; ///< the margin that counts as all the room there is; NaN: nothing says
 
     [[nodiscard]] bool decided_badly() const { return state != CheckState::holds; }

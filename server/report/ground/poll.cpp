@@ -6,6 +6,7 @@
 
 #include "server/report/chapters/clock.hpp"
 #include "server/report/ground/checks.hpp"
+#include "server/report/ground/evidence.hpp"
 #include "server/report/ground/holds.hpp"
 #include "server/report/page/page.hpp"
 #include "server/report/page/table.hpp"
@@ -110,12 +111,17 @@ const Event* last_word(const Recorded& recorded, const PollRound& round) {
 
 Markup board_of(const Recorded& recorded, const PollRound& round) {
     const VehicleDescription& about = recorded.setup().vehicles[round.vehicle];
-    Markup content;
-    for (const CheckGroup& group : about.readiness->groups)
-        content += element("h3", group.title) +
-                   checks_table(check_results(recorded, round.vehicle, group.checks, "", round.window));
+    Markup content, strips;
+    for (const CheckGroup& group : about.readiness->groups) {
+        const auto results = check_results(recorded, round.vehicle, group.checks, "", round.window);
+        content += element("h3", group.title) + checks_table(results);
+        for (std::size_t i = 0; i < results.size(); ++i)
+            strips += evidence_strip(
+                recorded, {round.vehicle, group.checks[i], results[i], "", round.window.to_ns - 1, round.window});
+    }
     if (content.empty()) return {};
-    return chapter(round.when.empty() ? "Readiness of " + about.title : "Readiness " + round.when, content);
+    return chapter(round.when.empty() ? "Readiness of " + about.title : "Readiness " + round.when, content) +
+           evidence_chapter(round.when.empty() ? "Evidence" : "Evidence " + round.when, strips);
 }
 
 Markup answers_table(const std::vector<PositionAnswer>& answers, const ReportClock& clock) {

@@ -20,7 +20,7 @@ describe('the hold of the countdown', () => {
     step(4, 90, 'countdown_held', 540, 'wind above its limit'),
     step(5, 100, 'countdown_runs', 540),
     step(6, 110, 'countdown_held', 530),
-    step(7, 120, 'countdown_held', 300, 7), // set to another count; a reason that is no text is none
+    step(7, 120, 'countdown_held', 300, 7), // set to another count; a number says nothing
     step(8, 130, 'countdown_off'),
     event(9, 131, 'flight_event', 'apogee'),
   ])
@@ -29,7 +29,7 @@ describe('the hold of the countdown', () => {
     ['is none before there is a countdown', 5, undefined],
     ['is none while it runs', 40, undefined],
     ['has no reason until one is said', 71, { since_s: 70, reason: '' }],
-    ['is no younger for its reason', 80, { since_s: 70, reason: 'smoke' }],
+    ['stays as old as it was when its reason is said', 80, { since_s: 70, reason: 'smoke' }],
     ['has the newest reason', 95, { since_s: 70, reason: 'wind above its limit' }],
     ['is over once it goes on', 105, undefined],
     ['does not take over the reason of the one before', 115, { since_s: 110, reason: '' }],
