@@ -205,8 +205,8 @@ std::vector<StripLimit> limits_drawn(const Check& check, double zero, const Show
     const auto add = [&](const char* word, std::optional<double> limit) {
         if (!limit) return;
         const double shown = unit.shown(zero + *limit);
-        limits.push_back(
-            {shown, fmt::format("{} {:.6g}{}{}", word, shown, unit.symbol == "°" ? "" : "\u00a0", unit.symbol)});
+        limits.push_back({shown, fmt::format("{} {}{:.6g}{}{}", word, shown < 0 ? "−" : "", std::abs(shown),
+                                             unit.symbol == "°" ? "" : "\u00a0", unit.symbol)});
     };
     if (check.measure == Measure::back) {
         add("back above", -check.tolerance);
