@@ -182,6 +182,18 @@ void Desk::take(const CarriedProcedure& carried, std::int64_t t_ns, Batch& out) 
         run->carry(carried, t_start_ns_, t_ns, out);
 }
 
+void Desk::take(const CarriedBaseline& baseline, std::int64_t t_ns, Batch& out) {
+    const auto vehicle = place_of(baseline.vehicle);
+    if (!vehicle) return;
+    if (!baseline.procedure.empty()) {
+        if (ProcedureRun* const run = procedures_[*vehicle].find(baseline.procedure); run != nullptr)
+            run->take(baseline);
+    } else if (board_of_[*vehicle] < boards_.size()) {
+        boards_[board_of_[*vehicle]].take(baseline);
+    }
+    look_again(t_ns, out);
+}
+
 void Desk::take(const CarriedVerdict& verdict, std::int64_t t_ns, Batch& out) {
     const auto vehicle = place_of(verdict.vehicle);
     if (vehicle && board_of_[*vehicle] < boards_.size())
@@ -195,6 +207,10 @@ void Desk::carry(std::vector<Action>& out) const {
         for (const ProcedureRun& run : procedures.runs)
             if (run.is_under_way()) out.emplace_back(run.carried());
     book_.carry(out); // statements after the procedure that they are of
+    for (const ReadinessBoard& board : boards_) board.carry_baselines(out);
+    for (const Procedures& procedures : procedures_)
+        for (const ProcedureRun& run : procedures.runs)
+            if (run.is_under_way()) run.carry_baselines(out);
     poll_.carry(out);
 }
 

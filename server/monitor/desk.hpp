@@ -32,6 +32,7 @@ class Desk {
     void take(const StationFigure& figure, std::int64_t t_ns, Batch& out);
     void take(const PastProcedure& past, std::int64_t t_ns, Batch& out);
     void take(const CarriedProcedure& carried, std::int64_t t_ns, Batch& out);
+    void take(const CarriedBaseline& baseline, std::int64_t t_ns, Batch& out);
     void take(const CarriedVerdict& verdict, std::int64_t t_ns, Batch& out);
 
     /// For the next recording.

@@ -138,6 +138,10 @@ struct Writer {
                 {"steps", std::move(steps)},
                 {"checks", std::move(checks)}};
     }
+    static json object(const CarriedBaseline& baseline) {
+        return {{"action", "carried_baseline"}, {"vehicle", baseline.vehicle}, {"procedure", baseline.procedure},
+                {"check", baseline.check},      {"values", baseline.values},   {"t_ns", std::to_string(baseline.t_ns)}};
+    }
     static json object(const CarriedVerdict& verdict) {
         return {{"action", "carried_verdict"},
                 {"vehicle", verdict.vehicle},
@@ -362,6 +366,12 @@ std::optional<Action> read_checklist(const std::string& kind, Members& in) {
                              .recording = in.text("recording"),
                              .sha256 = in.text("sha256")};
     if (kind == "carried_procedure") return carried_procedure(in);
+    if (kind == "carried_baseline")
+        return CarriedBaseline{.vehicle = in.text("vehicle"),
+                               .procedure = in.text("procedure"),
+                               .check = in.text("check"),
+                               .values = in.numbers("values"),
+                               .t_ns = in.needed_time("t_ns")};
     if (kind == "carried_verdict")
         return CarriedVerdict{.vehicle = in.text("vehicle"),
                               .ready = in.flag("ready"),

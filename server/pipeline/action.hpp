@@ -222,6 +222,16 @@ struct CarriedProcedure {
     friend bool operator==(const CarriedProcedure&, const CarriedProcedure&) = default;
 };
 
+/// What a check measures from, taken as somebody made a statement in the recording before.
+struct CarriedBaseline {
+    std::string vehicle;
+    std::string procedure; ///< empty: the check is of the readiness board
+    std::string check;
+    std::vector<double> values = {};
+    std::int64_t t_ns = 0; ///< of the statement
+    friend bool operator==(const CarriedBaseline&, const CarriedBaseline&) = default;
+};
+
 /// What a readiness board said when its vehicle left, in the recording before.
 struct CarriedVerdict {
     std::string vehicle;
@@ -250,7 +260,7 @@ using Action =
     std::variant<Marker, Note, ChangeMark, NameFlight, DescribeFlight, Acknowledge, Shelve, Unshelve, Countdown,
                  LinkReport, RecorderReport, Backlog, Relayed, PublishReport, Resumed, EngineTotal, CarriedAlert,
                  ProcedureCommand, StepCommand, CheckStatement, PollQuestion, PollAnswer, Entered, StationFigure,
-                 PastProcedure, CarriedProcedure, CarriedVerdict, UnknownAction>;
+                 PastProcedure, CarriedProcedure, CarriedBaseline, CarriedVerdict, UnknownAction>;
 
 /// One line of JSON, {"action": KIND, ...}; times as decimal strings, since they pass 2^53.
 [[nodiscard]] std::string to_json(const Action& action);

@@ -156,6 +156,7 @@ TEST_CASE("an action written as JSON reads back as itself") {
             .t_begun_ns = 1'780'000'000'123'456'789,
             .steps = {{"on", StepState::waived, "KL", "why"}, {"look", StepState::ahead}},
             .checks = {{"power", CheckState::holds, 7.9, 0.1 + 0.2, 5, "as it is"}, {"clear", CheckState::waits}}},
+        CarriedBaseline{"alpha", "", "moved", {9.8, 0.1 + 0.2, -1e-3}, 1'780'000'000'123'456'789},
         CarriedVerdict{"alpha", false, {"Power: fails", "Weather: no-go"}, 1'780'000'000'123'456'789},
         UnknownAction{R"({"state": "silent",  "action":"link_state"})"}};
     std::set<std::size_t> kinds;
@@ -213,6 +214,7 @@ TEST_CASE("JSON that is not an action of this version is kept word for word and 
             R"({"action":"station_figure","what":"luck","value":1})",
             R"({"action":"past_procedure","vehicle":"a"})",
             R"({"action":"carried_procedure","vehicle":"a","procedure":"b","by":"","run":1,"t_begun_ns":"1","steps":[{"id":"x"}],"checks":[]})",
+            R"({"action":"carried_baseline","vehicle":"a","procedure":"","check":"b","values":[1,"2",3],"t_ns":"1"})",
             "\xff\xfe",
         }) {
         const Action action = action_from_json(json);

@@ -46,6 +46,21 @@ void CheckSet::recall(std::string_view id, CheckState state) {
     }
 }
 
+void CheckSet::carry_baselines(std::vector<Action>& out) const {
+    for (const WatchedCheck& each : checks_)
+        if (auto from = each.baseline(); from && !each.is_closed())
+            out.emplace_back(CarriedBaseline{.vehicle = vehicle_.name,
+                                             .procedure = procedure_,
+                                             .check = each.check().id,
+                                             .values = std::move(from->values),
+                                             .t_ns = from->t_ns});
+}
+
+void CheckSet::take(const CarriedBaseline& baseline) {
+    for (WatchedCheck& each : checks_)
+        if (each.check().id == baseline.check) each.measure_from({baseline.t_ns, baseline.values});
+}
+
 void CheckSet::begin(std::int64_t t_ns) {
     for (WatchedCheck& each : checks_) each.begin(t_ns);
     std::ranges::fill(said_, CheckState::waits);

@@ -28,6 +28,10 @@ class CheckSet {
     void recall(std::string_view id, CheckState state);
     [[nodiscard]] bool rests_on_predictions() const noexcept { return from_predictions_; }
 
+    /// Appends what its checks measure from.
+    void carry_baselines(std::vector<Action>& out) const;
+    void take(const CarriedBaseline& baseline);
+
     void begin(std::int64_t t_ns);
     /// What was appended to `batch` since `from`.
     void see(const Batch& batch, Marks from);

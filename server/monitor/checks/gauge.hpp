@@ -2,8 +2,10 @@
 /// What a check measures, followed row by row and event by event. A gauge knows nothing of limits.
 #include <cstdint>
 #include <memory>
+#include <optional>
 #include <span>
 #include <string>
+#include <vector>
 
 #include "server/estimate/event.hpp"
 #include "shared/constants.hpp"
@@ -18,6 +20,12 @@ struct Reading {
     bool cannot = false;   ///< there will be no value: the record cannot say
     bool missed = false;   ///< there will be no value, and that is the failure: an event that did not come in its time
     [[nodiscard]] bool known() const noexcept { return value == value; }
+};
+
+/// What a gauge measures from, taken at a moment.
+struct Baseline {
+    std::int64_t t_ns = 0; ///< of what was said then
+    std::vector<double> values = {};
 };
 
 class Gauge {
@@ -41,6 +49,9 @@ class Gauge {
     virtual void event(const Event&) {}
     /// Of the recording before: counts on from `value`.
     virtual void go_on_from(double) {}
+    virtual void measure_from(const Baseline&) {}
+    /// For the next recording.
+    [[nodiscard]] virtual std::optional<Baseline> baseline() const { return {}; }
     [[nodiscard]] virtual Reading at(std::int64_t t_ns) = 0;
 };
 

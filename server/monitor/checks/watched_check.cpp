@@ -7,6 +7,7 @@
 #include <fmt/format.h>
 
 #include "server/monitor/checks/event_gauges.hpp"
+#include "server/monitor/checks/turn_gauge.hpp"
 #include "server/monitor/checks/value_gauges.hpp"
 #include "shared/time.hpp"
 
@@ -47,8 +48,10 @@ WatchedCheck::WatchedCheck(const Check& check, CheckBinding binding, const Check
     switch (check.subject) {
     case CheckSubject::value:
         for (const BoundColumns& value : binding_.value)
-            gauges_.push_back(is_about_event(check) ? make_pulse_gauge(check, value, vehicle.index)
-                                                    : make_value_gauge(check, binding_, value));
+            gauges_.push_back(check.measure == Measure::turned
+                                  ? make_turn_gauge(check, value, vehicle.name, book, in_procedure)
+                              : is_about_event(check) ? make_pulse_gauge(check, value, vehicle.index)
+                                                      : make_value_gauge(check, binding_, value));
         if (!check.or_entered.empty()) otherwise_ = make_entered_gauge(check.or_entered, vehicle, book);
         break;
     case CheckSubject::event: gauges_.push_back(make_event_gauge(check, vehicle.index)); break;
@@ -174,6 +177,16 @@ CarriedCheck WatchedCheck::carried() const {
     if (std::isfinite(finding_.measured)) out.measured = finding_.measured;
     if (std::isfinite(finding_.margin)) out.margin = finding_.margin;
     return out;
+}
+
+std::optional<Baseline> WatchedCheck::baseline() const {
+    for (const auto& gauge : gauges_)
+        if (auto out = gauge->baseline()) return out;
+    return {};
+}
+
+void WatchedCheck::measure_from(const Baseline& before) {
+    for (const auto& gauge : gauges_) gauge->measure_from(before);
 }
 
 void WatchedCheck::carry(const CarriedCheck& before, bool closed) {

@@ -55,6 +55,9 @@ class WatchedCheck {
     [[nodiscard]] CarriedCheck carried() const;
     /// After begin: goes on as it was; with `closed`, it stays so.
     void carry(const CarriedCheck& before, bool closed);
+    /// What it measures from, if it has that, for the next recording; and there.
+    [[nodiscard]] std::optional<Baseline> baseline() const;
+    void measure_from(const Baseline& before);
     /// The state that a stored event tells of.
     void recall(CheckState state) { finding_.state = state; }
 

@@ -38,6 +38,8 @@ class ProcedureRun {
     void tick(std::int64_t t_ns, std::optional<std::int64_t> zero_ns, Batch& out);
 
     [[nodiscard]] CarriedProcedure carried() const;
+    void carry_baselines(std::vector<Action>& out) const { checks_.carry_baselines(out); }
+    void take(const CarriedBaseline& baseline) { checks_.take(baseline); }
     /// `t_start_ns`: of the recording.
     void carry(const CarriedProcedure& before, std::int64_t t_start_ns, std::int64_t t_ns, Batch& out);
 

@@ -34,6 +34,10 @@ class ReadinessBoard {
     void recall(const Event& event);
     /// What it said when the vehicle left, if it has: for the next recording.
     [[nodiscard]] std::optional<CarriedVerdict> carried() const;
+    void carry_baselines(std::vector<Action>& out) const {
+        if (!has_left_) checks_.carry_baselines(out);
+    }
+    void take(const CarriedBaseline& baseline) { checks_.take(baseline); }
     /// `t_start_ns`: of the recording.
     void take(const CarriedVerdict& verdict, std::int64_t t_start_ns, std::int64_t t_ns, Batch& out);
 

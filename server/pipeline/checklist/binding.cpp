@@ -182,21 +182,26 @@ class Binder {
             return;
         }
         one_unit(*found, "value");
+        if (check_.measure == Measure::turned) has_three_axes(*found);
         const Column& column = first(*found);
         out_.unit = column.unit;
         out_.decimals = column.decimals;
         if (check_.measure == Measure::newest && check_.from.empty() && !check_.from_reference)
             out_.words = column.enumeration;
-        if (!check_.or_entered.empty()) {
-            const std::string unit = unit_of_name(check_.or_entered);
-            if (unit != column.unit)
-                mistake("or_entered",
-                        "is \"" + check_.or_entered + "\", which does not end as \"" + column.unit + "\" does",
-                        "name it with the unit of the column: wind_gust_mps for m/s");
-        }
         from(column);
         in_its_range(column, found->places.size());
         measured_in(column.unit);
+        if (!check_.or_entered.empty() && unit_of_name(check_.or_entered) != out_.unit)
+            mistake("or_entered", "is \"" + check_.or_entered + "\", which does not end as \"" + out_.unit + "\" does",
+                    "name it with the unit of what is measured: wind_gust_mps for m/s");
+    }
+
+    /// Their mean at rest is gravity's reaction, in the vehicle's axes.
+    void has_three_axes(const Found& found) {
+        constexpr std::size_t kAxes = 3;
+        if (found.places.size() == kAxes && first(found).unit == "m/s2") return;
+        cannot("value", "is not the three axes of an accelerometer in m/s2",
+               "turned needs them: \"columns\" with x, y and z");
     }
 
     void follows_from(const Table& table) {
@@ -266,6 +271,10 @@ class Binder {
         case Measure::back:
             out_.unit = "s";
             out_.decimals = 3;
+            break;
+        case Measure::turned:
+            out_.unit = "deg";
+            out_.decimals = 1;
             break;
         case Measure::impulse:
             out_.unit = unit == "1" ? "s" : unit + ".s";

@@ -64,11 +64,12 @@ enum class Measure : unsigned char {
     duration, ///< seconds for which it is beyond half of the peak
     impulse,  ///< integral over time of what is above the mean before the event
     back,     ///< seconds until it stays within `tolerance` of the mean before the event
-    left      ///< seconds until it comes to `until`, at the rate of the last `over_s`
+    left,     ///< seconds until it comes to `until`, at the rate of the last `over_s`
+    turned    ///< degrees between gravity in the vehicle's axes as the statement `since` was made, and now
 };
 consteval auto words_of(Measure) {
-    return words<Measure::left>("newest", "mean", "greatest", "least", "noise", "spread", "stuck", "drop", "climb",
-                                "change", "peak", "rise", "duration", "impulse", "back", "left");
+    return words<Measure::turned>("newest", "mean", "greatest", "least", "noise", "spread", "stuck", "drop", "climb",
+                                  "change", "peak", "rise", "duration", "impulse", "back", "left", "turned");
 }
 
 /// What a value can be compared with besides another column.
@@ -121,6 +122,8 @@ struct Check {
     std::optional<EventRef> event = {}; ///< of event and count
     std::optional<EventRef> after = {};
     double over_s = 0, within_s = 0, baseline_s = 0, tolerance = 0, until = 0;
+    /// Of turned: the statement of the same file from which it counts, and what a person confirms by it.
+    std::string since = {}, since_title = {};
     /// Of alert: only this one. Of passed: the procedure. Of entered: the name it is entered by. Of says: the text, or
     /// empty for the dictionary's version.
     std::string name = {};

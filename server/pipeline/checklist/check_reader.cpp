@@ -14,7 +14,8 @@ namespace turnstone {
 namespace {
 
 constexpr double kLimitMax = 1e12;
-constexpr double kWindowMax_s = 3600; // values of longer windows would be kept by the hundred thousand
+constexpr double kWindowMax_s = 3600;   // values of longer windows would be kept by the hundred thousand
+constexpr double kTurnWindowMax_s = 60; // all of its values are kept
 constexpr double kDayMax_s = 86'400;
 constexpr std::size_t kVectorMax = 4;
 
@@ -91,6 +92,10 @@ void read_value(JsonReader& in, Check& out) {
     if (auto value = in.object("value")) out.value = read_ref(*value, true);
     out.measure = static_cast<Measure>(in.choice_or("measure", allowed<Measure>(), 0));
     if (is_over_window(out.measure)) out.over_s = in.number("over_s", 0.1, kWindowMax_s);
+    if (out.measure == Measure::turned) {
+        out.over_s = in.number("over_s", 0.1, kTurnWindowMax_s);
+        out.since = in.text("since");
+    }
     if (is_about_event(out.measure)) {
         if (auto after = in.object("after")) out.after = read_event(*after, false);
         out.baseline_s = in.number_or("baseline_s", 0.01, 60, 1);
@@ -221,6 +226,21 @@ Check read_check(JsonReader in, std::set<std::string>& taken) {
         in.problem_at("unit", "is \"" + out.unit + "\"", "must be a UCUM unit, as in the dictionary");
     in.finish();
     return out;
+}
+
+void find_statements(std::vector<JsonReader>& readers, const std::vector<Check*>& checks) {
+    for (std::size_t k = 0; k < checks.size(); ++k) {
+        if (checks[k]->since.empty()) continue;
+        const auto said = std::ranges::find_if(checks, [&](const Check* each) {
+            return each->subject == CheckSubject::statement && each->id == checks[k]->since;
+        });
+        if (said == checks.end())
+            readers[k].problem_at("since",
+                                  "names the statement \"" + checks[k]->since + "\", which the file does not have",
+                                  "give the id of a check with \"statement\"");
+        else
+            checks[k]->since_title = (*said)->title;
+    }
 }
 
 } // namespace turnstone

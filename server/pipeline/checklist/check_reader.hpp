@@ -3,6 +3,7 @@
 #include <set>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "server/pipeline/checklist/check.hpp"
 #include "shared/json_reader.hpp"
@@ -19,5 +20,7 @@ inline constexpr std::size_t kChecksMax = 64;
 
 /// `taken`: ids of the file's checks before it.
 [[nodiscard]] Check read_check(JsonReader in, std::set<std::string>& taken);
+/// Once all checks of a file are read: looks up the statements that they count from. `readers`: of the same checks.
+void find_statements(std::vector<JsonReader>& readers, const std::vector<Check*>& checks);
 
 } // namespace turnstone

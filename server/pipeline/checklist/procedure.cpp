@@ -73,6 +73,9 @@ Procedure read_procedure(const nlohmann::json& json, std::string id, const std::
     std::vector<JsonReader> checks = in.array_if("checks", kChecksMax);
     std::set<std::string> taken;
     for (const JsonReader& each : checks) out.checks.push_back(read_check(each, taken));
+    std::vector<Check*> all;
+    for (Check& check : out.checks) all.push_back(&check);
+    find_statements(checks, all);
     std::vector<std::string> step_of_check(out.checks.size());
     taken.clear();
     for (const JsonReader& each : in.array("steps", 1, kStepsMax))

@@ -1,6 +1,8 @@
 #include "server/pipeline/checklist/readiness.hpp"
 
 #include <set>
+#include <utility>
+#include <vector>
 
 #include <nlohmann/json.hpp>
 
@@ -24,13 +26,20 @@ Readiness read_readiness(const nlohmann::json& json, const std::string& file, st
     }
     in.ignore("$schema");
     std::set<std::string> taken;
+    std::vector<JsonReader> readers;
     for (JsonReader& each : in.array("groups", 1, kGroupsMax)) {
         CheckGroup group{.title = each.text("title"), .checks = {}};
-        for (const JsonReader& check : each.array("checks", 1, kChecksMax))
+        for (JsonReader& check : each.array("checks", 1, kChecksMax)) {
             group.checks.push_back(read_check(check, taken));
+            readers.push_back(std::move(check));
+        }
         each.finish();
         out.groups.push_back(std::move(group));
     }
+    std::vector<Check*> all;
+    for (CheckGroup& group : out.groups)
+        for (Check& check : group.checks) all.push_back(&check);
+    find_statements(readers, all);
     if (taken.size() > kChecksMax)
         in.problem_at("groups", "have " + std::to_string(taken.size()) + " checks",
                       "give at most " + std::to_string(kChecksMax) + " in all");

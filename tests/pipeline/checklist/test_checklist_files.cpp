@@ -119,6 +119,14 @@ TEST_CASE("each mistake in a check is reported where it stands") {
         {R"({"measure": "stuck", "from": {"reference": "gravity"}})", "/from: is not for the measure stuck"},
         {R"({"from": {"reference": "luck"}})", "/from/reference"},
         {R"({"unit": "Volts"})", "/unit: is \"Volts\""},
+        {R"({"measure": "turned", "over_s": 10})", "/since"},
+        {R"({"measure": "turned", "over_s": 61, "since": "clear"})", "/over_s"},
+        {R"({"measure": "turned", "over_s": 10, "since": "set"})",
+         "/checks/1/since: names the statement \"set\", which the file does not have"},
+        {R"({"measure": "turned", "over_s": 10, "since": "battery"})", "/checks/1/since: names the statement \"battery\""},
+        {R"({"measure": "turned", "over_s": 10, "since": "clear", "from": {"reference": "gravity"}})",
+         "/from: is not for the measure turned"},
+        {R"({"since": "clear"})", "/since: is an unknown member"},
         {R"({"or_entered": "Wind"})", "/or_entered"},
         {R"({"no_older_than_s": 0})", "/no_older_than_s"},
     };
@@ -156,6 +164,18 @@ TEST_CASE("a readiness board needs names of its own for its checks and positions
     CHECK_THAT(mistakes("[]"), Catch::Contains("is not an object"));
 }
 
+TEST_CASE("the statement that a check counts from may stand anywhere in its file") {
+    std::vector<Problem> problems;
+    const Readiness board = read_readiness(json::parse(R"({"groups": [{"title": "A", "checks": [
+        {"id": "moved", "title": "Moved", "value": {"table": "imu", "columns": ["x", "y", "z"]}, "measure": "turned",
+         "over_s": 10, "since": "set", "most": 3}]},
+        {"title": "B", "checks": [{"id": "set", "title": "Rail set", "statement": true}]}]})"),
+                                           "readiness.json", problems);
+    CHECK(to_string(problems) == "");
+    CHECK(board.groups.at(0).checks.at(0).since == "set");
+    CHECK(board.groups.at(0).checks.at(0).since_title == "Rail set");
+}
+
 TEST_CASE("what a check says of tables, units and limits is held against the vehicle's own") {
     const std::vector<std::pair<const char*, const char*>> cases{
         {R"({"value": {"table": "health", "column": "battery_voltage"}, "least": 7.6})", ""},
@@ -175,6 +195,18 @@ TEST_CASE("what a check says of tables, units and limits is held against the veh
          "/checks/0/from: is pad_pressure, in \"Pa\", value in \"m/s2\""},
         {R"({"value": {"table": "health", "column": "battery_voltage"}, "from": {"table": "imu", "column": "imu_temperature"}, "within": 5})",
          "/checks/0/from: is in \"K\", value in \"V\""},
+        {R"({"value": {"table": "imu.samples", "columns": ["accel_body_x", "accel_body_y", "accel_body_z"]}, "measure": "turned",
+             "over_s": 10, "since": "clear", "most": 3, "unit": "deg"})",
+         ""},
+        {R"({"value": {"table": "imu.samples", "columns": ["accel_body_x", "accel_body_y", "accel_body_z"]}, "measure": "turned",
+             "over_s": 10, "since": "clear", "most": 3, "or_entered": "turn_mps2"})",
+         "/checks/0/or_entered: is \"turn_mps2\", which does not end as \"deg\" does"},
+        {R"({"value": {"table": "imu.samples", "columns": ["accel_body_x", "accel_body_y"]}, "measure": "turned", "over_s": 10,
+             "since": "clear", "most": 3})",
+         "/checks/0/value: is not the three axes of an accelerometer in m/s2"},
+        {R"({"value": {"table": "imu.samples", "columns": ["rate_body_x", "rate_body_y", "rate_body_z"]}, "measure": "turned",
+             "over_s": 10, "since": "clear", "most": 3})",
+         "/checks/0/value: is not the three axes of an accelerometer in m/s2"},
         {R"({"value": {"table": "health", "column": "battery_voltage"}, "or_entered": "battery_mps", "least": 7})",
          "/checks/0/or_entered"},
         {R"({"value": {"table": "estimate/landing", "column": "outside"}, "most": 0.05})", "rests on predictions"},
