@@ -74,7 +74,7 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
     {"server/monitor/condition.hpp", {"server/estimate"}},
     {"server/monitor/checks", {"shared", "server/estimate", "server/pipeline"}},
     {"server/monitor/procedures", {"server/pipeline", "server/monitor/checks"}},
-    {"server/monitor/readiness", {"server/pipeline", "server/monitor/checks"}},
+    {"server/monitor/readiness", {"shared", "server/pipeline", "server/monitor/checks"}},
     {"server/monitor/flight",
      {"shared", "protocol/dictionary", "server/estimate", "server/estimate/phases", "server/estimate/prediction",
       "server/pipeline", "server/monitor/condition.hpp"}},

@@ -5,8 +5,17 @@
 #include <utility>
 
 #include "server/pipeline/events.hpp"
+#include "shared/time.hpp"
 
 namespace turnstone {
+
+namespace {
+
+constexpr double kLeftFoundWithin_s = 15; // after it has left
+/// The time of a liftoff is known to about a tenth of a second, and thrust may build up before it.
+constexpr double kJustBefore_s = 0.5;
+
+} // namespace
 
 ReadinessBoard::ReadinessBoard(const PipelineSetup& setup, const Schema& schema, std::size_t vehicle, Logbook& book,
                                std::int64_t t_start_ns)
@@ -33,6 +42,7 @@ void ReadinessBoard::see(Batch& batch, Marks from, Poll& poll, bool carried, std
             leave(batch.events[k].t_ns, t_ns, poll, carried, batch);
         } else if (has_left_ && (id == EventId::ready_again || id == EventId::false_liftoff)) {
             has_left_ = false;
+            stood_.clear();
             checks_.begin(t_ns);
         }
     }
@@ -41,7 +51,8 @@ void ReadinessBoard::see(Batch& batch, Marks from, Poll& poll, bool carried, std
 void ReadinessBoard::leave(std::int64_t t_event_ns, std::int64_t t_ns, Poll& poll, bool carried, Batch& out) {
     if (has_left_) return;
     has_left_ = true;
-    verdict_ = {.vehicle = vehicle_.name, .ready = ready_, .reasons = reasons(poll), .t_ns = t_event_ns};
+    std::vector<std::string> why_not = reasons_before(t_event_ns, poll);
+    verdict_ = {.vehicle = vehicle_.name, .ready = why_not.empty(), .reasons = std::move(why_not), .t_ns = t_event_ns};
     if (!carried) say_verdict(t_event_ns, t_ns, out);
     ready_ = false;
     poll.forget(readiness_->positions);
@@ -81,6 +92,7 @@ void ReadinessBoard::look_again(std::int64_t t_ns, const Poll& poll, Batch& out)
 
 void ReadinessBoard::decide(std::int64_t t_ns, const Poll& poll, Batch& out) {
     std::vector<std::string> why_not = reasons(poll);
+    remember(t_ns, why_not);
     if (ready_ == why_not.empty()) return;
     ready_ = why_not.empty();
     EventValues values;
@@ -95,6 +107,18 @@ std::vector<std::string> ReadinessBoard::reasons(const Poll& poll) const {
             out.push_back(reason_of(each));
     for (std::string& reason : poll.reasons(readiness_->positions)) out.push_back(std::move(reason));
     return out;
+}
+
+void ReadinessBoard::remember(std::int64_t t_ns, const std::vector<std::string>& why_not) {
+    if (stood_.empty() || stood_.back().why_not != why_not) stood_.push_back({t_ns, why_not});
+    while (stood_.size() > 1 && stood_[1].t_ns < t_ns - seconds_to_ns(kLeftFoundWithin_s))
+        stood_.erase(stood_.begin());
+}
+
+std::vector<std::string> ReadinessBoard::reasons_before(std::int64_t t_ns, const Poll& poll) const {
+    for (auto stood = stood_.rbegin(); stood != stood_.rend(); ++stood)
+        if (stood->t_ns <= t_ns - seconds_to_ns(kJustBefore_s)) return stood->why_not;
+    return reasons(poll);
 }
 
 void ReadinessBoard::say(EventId id, std::int64_t t_event_ns, std::int64_t t_ns, EventValues values, Batch& out) const {
@@ -114,7 +138,7 @@ void ReadinessBoard::recall(const Event& event) {
                 return std::get<std::string>(value.value);
         return std::string();
     };
-    if (const auto state = from_word<CheckState>(text("state"))) checks_.recall(text("check"), *state);
+    if (const auto state = from_word<CheckState>(text("state"))) checks_.recall(text("check"), *state, text("why"));
 }
 
 } // namespace turnstone

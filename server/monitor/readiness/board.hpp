@@ -3,7 +3,8 @@
 /// It never says ready while a must-check fails, waits, is too old or cannot be evaluated. The person responsible
 /// decides.
 ///
-/// When the vehicle leaves it says once how it stood and is closed; it opens again, with nothing said, once the
+/// When the vehicle leaves it says once how it stood just before, which is some tenths of a second before anybody
+/// knows: by then thrust shakes what was at rest. Then it is closed; it opens again, with nothing said, once the
 /// vehicle is ready for another flight.
 #include <cstdint>
 #include <optional>
@@ -46,6 +47,9 @@ class ReadinessBoard {
     void leave(std::int64_t t_event_ns, std::int64_t t_ns, Poll& poll, bool carried, Batch& out);
     void say_verdict(std::int64_t t_event_ns, std::int64_t t_ns, Batch& out) const;
     [[nodiscard]] std::vector<std::string> reasons(const Poll& poll) const;
+    /// Why it was not ready just before that; empty: it was.
+    [[nodiscard]] std::vector<std::string> reasons_before(std::int64_t t_ns, const Poll& poll) const;
+    void remember(std::int64_t t_ns, const std::vector<std::string>& why_not);
     void say(EventId id, std::int64_t t_event_ns, std::int64_t t_ns, EventValues values, Batch& out) const;
 
     const Readiness* readiness_;
@@ -53,6 +57,12 @@ class ReadinessBoard {
     Logbook* book_;
     CheckSet checks_;
     bool ready_ = false;
+    /// Why it was not ready from a time on.
+    struct Stood {
+        std::int64_t t_ns;
+        std::vector<std::string> why_not;
+    };
+    std::vector<Stood> stood_; ///< of the last seconds, and what was so before them
     bool has_left_ = false;
     CarriedVerdict verdict_{}; ///< when it left
 };

@@ -4,12 +4,16 @@
 #include <cmath>
 #include <functional>
 #include <numbers>
+#include <span>
+#include <string>
+#include <vector>
 
 #include <catch2/catch.hpp>
 
 #include "tests/monitor/desk_bench.hpp"
 #include "tests/support/tree.hpp"
 #include "tools/sim/avionics/inertial.hpp"
+#include "tools/sim/fly.hpp"
 
 using namespace turnstone;
 using namespace turnstone::test;
@@ -51,9 +55,8 @@ class DemoRail : public DeskBench {
                 const double at_s = t_s() + sim::kImuPeriod_s * (k - kSamples);
                 const double lean = lean_deg(at_s) * std::numbers::pi / 180;
                 // The die warms by some kelvins in the first minutes, as the simulator's does.
-                const auto reading =
-                    sensor_.read(at_s, {9.8 * std::cos(lean), 9.8 * std::sin(lean), 0}, Eigen::Vector3d::Zero(),
-                                 {.warmed_k = 4 - 4 * std::exp(-at_s / 300)});
+                const auto reading = sensor_.read(at_s, {9.8 * std::cos(lean), 9.8 * std::sin(lean), 0},
+                                                  Eigen::Vector3d::Zero(), {.warmed_k = 4 - 4 * std::exp(-at_s / 300)});
                 row("sanderling/imu.samples",
                     {{"accel_body_x", reading.accel_body_mps2.x()},
                      {"accel_body_y", reading.accel_body_mps2.y()},
@@ -117,4 +120,50 @@ TEST_CASE("an accelerometer that drifts for an hour moves no rail, and a rail th
                 CHECK(rail.turned_deg() == Approx(4).margin(1.7));
             }
         }
+}
+
+TEST_CASE("a rocket that leaves its rail is not one whose rail was moved") {
+    auto scenario = sim::make_scenario("nominal", demo_path("sanderling"), demo_path("site.json"));
+    REQUIRE(scenario);
+    scenario->errors = *sim::error_set_from_name("acceptance");
+    scenario->before_ignition_s = 40;
+    const sim::FlightResult flight = sim::fly(*scenario, 5011);
+    PipelineSetup setup = demo_board();
+    setup.site = scenario->site;
+    Pipeline pipeline(setup, kDeskStart_ns);
+    pipeline.fly_one_prediction_in(0);
+    const auto at_ns = [](double t_s) { return kDeskStart_ns + seconds_to_ns(t_s); };
+    Batch out;
+    bool said = false;
+    for (const sim::Delivery& each : flight.received.deliveries) {
+        if (each.t_end_s > flight.truth.events.liftoff_s + 20) break;
+        if (!said && each.t_end_s > 25) {
+            said = true;
+            pipeline.action(at_ns(25), CheckStatement{"sanderling", "rail_set", true, "KL"}, out);
+        }
+        pipeline.chunk(0, at_ns(each.t_end_s), at_ns(each.t_end_s),
+                       std::as_bytes(std::span(flight.received.bytes).subspan(each.offset, each.size)), out);
+    }
+    std::vector<std::string> states;
+    std::vector<std::string> reasons{"none"};
+    for (const Event& event : out.events) {
+        const auto is = [&event](const char* name, const std::string& text) {
+            return std::ranges::any_of(event.values, [&](const EventValue& value) {
+                return value.name == name && value.value == decltype(value.value)(text);
+            });
+        };
+        if (event.id == EventId::check_decided && is("check", "moved"))
+            for (const EventValue& value : event.values)
+                if (value.name == "state") states.push_back(std::get<std::string>(value.value));
+        if (event.id == EventId::readiness_at_liftoff)
+            for (const EventValue& value : event.values)
+                if (value.name == "reasons") reasons = std::get<std::vector<std::string>>(value.value);
+    }
+    CHECK(states.at(0) == "holds");
+    CHECK(std::ranges::find(states, "fails") == states.end());
+    CHECK(reasons.size() > 1); // nobody was asked, the separation test was not passed
+    for (const std::string& reason : reasons) {
+        CHECK_THAT(reason, !Catch::Contains("Turned since aligned"));
+        CHECK_THAT(reason, !Catch::Contains("gravity")); // nor does thrust fail what was at rest
+    }
 }

@@ -115,6 +115,20 @@ TEST_CASE("at liftoff the board says once how it stood, and its answers are spen
     CHECK(bench.says_ready());
 }
 
+TEST_CASE("the verdict is that of the liftoff, not of the moment at which it is found") {
+    Board bench;
+    bench.make_ready();
+    const bool before = GENERATE(false, true);
+    const double liftoff_s = bench.t_s() + (before ? 1.0 : -0.1);
+    bench.power(6, 0.3); // what thrust does to a check
+    bench.run(std::max(bench.t_s(), liftoff_s + 0.3));
+    bench.event(EventId::liftoff, liftoff_s);
+    const Event* said = bench.last(EventId::readiness_at_liftoff);
+    REQUIRE(said != nullptr);
+    CHECK(std::get<bool>(said->values.at(0).value) != before);
+    if (before) CHECK(std::get<Story>(said->values.at(1).value) == Story{"Power: fails"});
+}
+
 TEST_CASE("the next recording knows what people said for the board, and when") {
     Board before;
     before.make_ready();
