@@ -59,7 +59,8 @@ class Verdicts {
     }
 
   private:
-    /// The event has the figures of the last change of state; the row that every run ends with has those since.
+    /// The event has the figures of the last change of state or of its reason; the row that every run ends with has
+    /// those since.
     [[nodiscard]] std::string sentence(const Event& decided) const {
         EventValues values = decided.values;
         const auto column = std::ranges::find(table_.columns, value_in<std::string>(decided, "check"), &Column::name);

@@ -10,6 +10,13 @@
 
 namespace turnstone {
 
+namespace {
+
+/// Reasons may come and go with every tick: a person is told of one that has stood for this long.
+constexpr double kReasonStands_s = 5;
+
+} // namespace
+
 CheckedVehicle checked_vehicle(const PipelineSetup& setup, std::size_t vehicle) {
     CheckedVehicle out{.index = static_cast<int>(vehicle), .name = setup.vehicles[vehicle].dictionary.vehicle};
     for (const LinkSetup& link : setup.links)
@@ -26,7 +33,7 @@ std::string reason_of(const WatchedCheck& check) {
 CheckSet::CheckSet(const PipelineSetup& setup, const Schema& schema, std::size_t vehicle,
                    const std::vector<const Check*>& checks, std::string procedure, const Logbook& book)
     : vehicle_(checked_vehicle(setup, vehicle)), procedure_(std::move(procedure)), schema_(&schema),
-      checks_of_table_(schema.tables.size()), said_(checks.size(), CheckState::waits) {
+      checks_of_table_(schema.tables.size()), said_(checks.size()) {
     const std::string name =
         vehicle_.name + (procedure_.empty() ? std::string("/readiness") : "/procedure/" + procedure_);
     const auto table = std::ranges::find(schema.tables, name, &Table::name);
@@ -38,11 +45,11 @@ CheckSet::CheckSet(const PipelineSetup& setup, const Schema& schema, std::size_t
     }
 }
 
-void CheckSet::recall(std::string_view id, CheckState state) {
+void CheckSet::recall(std::string_view id, CheckState state, std::string why) {
     for (std::size_t k = 0; k < checks_.size(); ++k) {
         if (checks_[k].check().id != id) continue;
         checks_[k].recall(state);
-        said_[k] = state;
+        said_[k] = {.state = state, .why = std::move(why)};
     }
 }
 
@@ -63,7 +70,7 @@ void CheckSet::take(const CarriedBaseline& baseline) {
 
 void CheckSet::begin(std::int64_t t_ns) {
     for (WatchedCheck& each : checks_) each.begin(t_ns);
-    std::ranges::fill(said_, CheckState::waits);
+    std::ranges::fill(said_, Said{});
 }
 
 void CheckSet::see(const Batch& batch, Marks from) {
@@ -89,16 +96,32 @@ void CheckSet::judge(std::int64_t t_ns, Batch& out) {
 
 void CheckSet::say(std::int64_t t_ns, Batch& out) {
     for (std::size_t k = 0; k < checks_.size(); ++k)
-        if (checks_[k].finding().state != said_[k]) say(k, t_ns, out);
+        if (is_news(k, t_ns)) say(k, t_ns, out);
+}
+
+bool CheckSet::is_news(std::size_t check, std::int64_t t_ns) {
+    const CheckFinding& found = checks_[check].finding();
+    Said& said = said_[check];
+    if (found.state != said.state) return true;
+    if (!said.why) said.why = found.why; // what it waits for from the beginning
+    if (found.why == *said.why) {
+        said.newer_why = found.why;
+        return false;
+    }
+    if (found.why != said.newer_why) {
+        said.newer_why = found.why;
+        said.newer_since_ns = t_ns;
+    }
+    return checks_[check].is_closed() || seconds_between(said.newer_since_ns, t_ns) >= kReasonStands_s;
 }
 
 void CheckSet::say(std::size_t check, std::int64_t t_ns, Batch& out) {
     const WatchedCheck& watched = checks_[check];
     const CheckFinding& found = watched.finding();
     const CheckBinding& binding = watched.binding();
-    said_[check] = found.state;
     const bool predicted = procedure_.empty() && binding.from_predictions;
-    changed_ = changed_ || !predicted;
+    changed_ = changed_ || (found.state != said_[check].state && !predicted);
+    said_[check] = {.state = found.state, .why = found.why, .newer_why = found.why};
     EventValues values;
     if (!procedure_.empty()) values.push_back({"procedure", procedure_});
     values.push_back({"check", watched.check().id});

@@ -1,6 +1,7 @@
 #pragma once
 /// The checks of one file: who is fed with what, their events and the rows of their table.
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -24,8 +25,8 @@ class CheckSet {
 
     [[nodiscard]] std::vector<WatchedCheck>& checks() noexcept { return checks_; }
     [[nodiscard]] const std::vector<WatchedCheck>& checks() const noexcept { return checks_; }
-    /// The state of one that a stored event tells of.
-    void recall(std::string_view id, CheckState state);
+    /// What a stored event tells of one.
+    void recall(std::string_view id, CheckState state, std::string why);
     [[nodiscard]] bool rests_on_predictions() const noexcept { return from_predictions_; }
 
     /// Appends what its checks measure from.
@@ -35,9 +36,10 @@ class CheckSet {
     void begin(std::int64_t t_ns);
     /// What was appended to `batch` since `from`.
     void see(const Batch& batch, Marks from);
-    /// At a tick: judges, and says which states have changed.
+    /// At a tick: judges, and says what has changed.
     void judge(std::int64_t t_ns, Batch& out);
-    /// Says which states have changed since they were said last.
+    /// Says which states have changed since they were said last; and for which of those that have not there is another
+    /// reason, once it has stood for a while or the check is decided.
     void say(std::int64_t t_ns, Batch& out);
     /// The row of its table, at once when a state that is the same wherever predictions are passed over has changed,
     /// else at whole seconds. `more`: columns behind those of the checks.
@@ -46,6 +48,14 @@ class CheckSet {
     void write_now(std::int64_t t_ns, std::span<const double> more, Batch& out);
 
   private:
+    /// What was said last of a check, and the reason that has come up since.
+    struct Said {
+        CheckState state = CheckState::waits;
+        std::optional<std::string> why = {}; ///< empty: nothing was said, and there was no reason yet
+        std::string newer_why = {};
+        std::int64_t newer_since_ns = 0;
+    };
+    [[nodiscard]] bool is_news(std::size_t check, std::int64_t t_ns);
     void say(std::size_t check, std::int64_t t_ns, Batch& out);
 
     CheckedVehicle vehicle_;
@@ -54,7 +64,7 @@ class CheckSet {
     const Table* table_ = nullptr; ///< null: the schema has none
     std::vector<WatchedCheck> checks_;
     std::vector<std::vector<std::size_t>> checks_of_table_; ///< by table
-    std::vector<CheckState> said_;
+    std::vector<Said> said_;
     std::vector<double> row_;
     bool from_predictions_ = false;
     bool changed_ = false; ///< a state, since the last row

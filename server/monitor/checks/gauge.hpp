@@ -16,9 +16,11 @@ namespace turnstone {
 struct Reading {
     double value = kNaN;   ///< NaN: none
     std::int64_t t_ns = 0; ///< of the newest thing behind it
-    std::string why = {};  ///< without a value: what it waits for; with one: what a person should know besides
-    bool cannot = false;   ///< there will be no value: the record cannot say
-    bool missed = false;   ///< there will be no value, and that is the failure: an event that did not come in its time
+    /// Without a value: what it waits for; with one: what a person should know besides. The same for as long as that is
+    /// the reason: without figures that run.
+    std::string why = {};
+    bool cannot = false; ///< there will be no value: the record cannot say
+    bool missed = false; ///< there will be no value, and that is the failure: an event that did not come in its time
     [[nodiscard]] bool known() const noexcept { return value == value; }
 };
 

@@ -33,8 +33,10 @@ bool is_about_event(const Check& check) {
     return check.measure >= Measure::change && check.measure <= Measure::back;
 }
 
-std::string age_text(double age_s) {
-    return age_s < 600 ? fmt::format("{:.0f} s old", age_s) : fmt::format("{:.0f} min old", age_s / 60);
+/// Without the age itself, which would be another reason with every second.
+std::string too_old(double after_s) {
+    return after_s < 600 ? fmt::format("older than {:.3g} s", after_s)
+                         : fmt::format("older than {:.3g} min", after_s / 60);
 }
 
 } // namespace
@@ -105,9 +107,8 @@ CheckFinding WatchedCheck::judge(const Reading& reading, std::int64_t t_ns, doub
         if (reading.cannot) out.state = CheckState::not_evaluated;
         return out;
     }
-    const double age_s = seconds_between(reading.t_ns, t_ns);
-    if (age_s > old_after_s) {
-        out.why = age_text(age_s);
+    if (seconds_between(reading.t_ns, t_ns) > old_after_s) {
+        out.why = too_old(old_after_s);
         return out;
     }
     out.measured = reading.value;

@@ -116,7 +116,7 @@ std::vector<CheckResult> check_results(const Recorded& recorded, std::size_t veh
             result.measured_at_change = said(measured, column, is_difference(check));
             result.margin = number_in(*decided, "margin");
         }
-        // The event tells only of a change of state; what has drifted since stands in the rows.
+        // The event tells only of a change of state or of its reason; what has drifted since stands in the rows.
         if (has_row && (decided == nullptr || row->t_ns() >= decided->t_ns))
             if (const auto newest = from_word<CheckState>(row->word_of(check.id + "_state"))) {
                 state = newest;

@@ -21,6 +21,8 @@ export interface CheckRow {
   /** The margin as a part of all the room, 0 to 1; NaN where none is drawn. */
   part: number;
   note: string;
+  /** Why it does not hold, in the station's words; empty where it has said none, and of what a person confirms. */
+  reason: string;
 }
 
 export interface CheckList {
@@ -95,21 +97,28 @@ export function checks_at(
     if (!table || place < 0 || !counts) return { column: undefined, value: NaN };
     return { column: table.columns[place], value: tape.value_at_cursor(table.id, place).value };
   };
+  const procedure = /^procedure\/(.+)/.exec(table_name)?.[1];
+  const reason_of = (id: string, stands: CheckState): string => {
+    const decided = newest_event(tape, vehicle, 'check_decided', { check: id, procedure }, since_s);
+    return text_in(decided, 'state') === stands ? text_in(decided, 'why') : '';
+  };
   const rows = checks.map((check): CheckRow => {
     const { column, value } = at(check.id);
     const margin = at(`${check.id}_margin`).value;
     const { column: states, value: state } = at(`${check.id}_state`);
     const said = check.statement ? newest_event(tape, vehicle, 'statement', { check: check.id }, since_s) : undefined;
     const known = column !== undefined && Number.isFinite(value);
+    const stands = state_of(states, state);
     const drawn = known && Number.isFinite(margin) && column.enumeration.size === 0 && !check.statement;
     return {
       check,
-      state: state_of(states, state),
+      state: stands,
       value,
       measured: check.statement ? said_words(said) : known ? figure_words(column, value) : kNotSaid,
       margin: drawn ? margin_words(column, Math.abs(margin), value) : '',
       part: drawn ? part_of(margin, value, check.room) : NaN,
       note: text_in(said, 'note'),
+      reason: stands === 'holds' || check.statement ? '' : reason_of(check.id, stands),
     };
   });
   return { t_s: counts ? newest_s : NaN, rows };

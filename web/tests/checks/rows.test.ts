@@ -2,6 +2,7 @@
 import { describe, expect, it } from 'vitest';
 import { figure_words, margin_words } from '../../src/checks/figures';
 import { checks_at, tally_of, tightest } from '../../src/checks/rows';
+import type { TapeEvent } from '../../src/stream/messages';
 import { column, description, event, replay_at } from '../support/builders';
 import { cells, check, check_table } from '../support/ground';
 
@@ -95,3 +96,31 @@ it('a margin of a turn rate is in degrees per second as the rate is', () =>
 
 it('a margin of a temperature is a difference', () =>
   expect(margin_words(column('x', 'K', { decimals: 1 }), 5, 293.15)).toBe('5.0\u00a0°C'));
+
+describe('the reason of a check', () => {
+  const decided = (
+    id: number,
+    t_s: number,
+    state: string,
+    why: string,
+    of: Record<string, unknown> = { procedure: 'p' },
+  ) => event(id, t_s, 'procedure', 'check_decided', { data: { ...of, check: 'battery', state, why } });
+  const reason = (...events: TapeEvent[]) =>
+    checks_at(replay_at(60, about, rows, events), 0, kTable, checks, 10).rows[1]?.reason;
+
+  it('is the newest that the station has said', () =>
+    expect(reason(decided(1, 20, 'fails', 'one'), decided(2, 30, 'fails', 'another'))).toBe('another'));
+  it.each([
+    ['for another state', decided(1, 20, 'waits', 'older than 3 s')],
+    ['after the cursor', decided(1, 70, 'fails', 'one')],
+    ['before the procedure was begun', decided(1, 5, 'fails', 'one')],
+    ['in another procedure', decided(1, 20, 'fails', 'one', { procedure: 'q' })],
+    ['on the readiness board', decided(1, 20, 'fails', 'one', {})],
+  ])('is none that it said %s', (_, said) => expect(reason(said)).toBe(''));
+  it('of what a person confirms is what they said', () => {
+    const said = event(1, 20, 'procedure', 'check_decided', {
+      data: { procedure: 'p', check: 'seen', state: 'waits', why: 'nobody has confirmed it yet' },
+    });
+    expect(checks_at(replay_at(60, about, rows, [said]), 0, kTable, checks).rows[2]?.reason).toBe('');
+  });
+});

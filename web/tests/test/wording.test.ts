@@ -14,6 +14,7 @@ const row = (id: string, state: CheckRow['state'], part = NaN): CheckRow => ({
   margin: '24 m/s²',
   part,
   note: '',
+  reason: '',
 });
 const says = (rows: readonly CheckRow[]) => test_says(run, run.steps[0], rows, tally_of(rows));
 
