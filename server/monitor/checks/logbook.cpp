@@ -42,6 +42,7 @@ void Logbook::see(const Event& event) {
                            .level = event.level,
                            .vehicle = event.vehicle,
                            .key = event.key,
+                           .text = event.text,
                            .from_predictions = follows_from_predictions(event)});
 }
 

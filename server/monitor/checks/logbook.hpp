@@ -27,6 +27,7 @@ struct RaisedAlert {
     Level level = Level::caution;
     int vehicle = -1;
     std::string key = {};
+    std::string text = {}; ///< as it was raised
     bool from_predictions = false;
 };
 

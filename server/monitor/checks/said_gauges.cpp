@@ -51,7 +51,7 @@ std::unique_ptr<Gauge> make_alert_gauge(const Check& check, CheckedVehicle vehic
                 const bool is_one = only ? alert.id == *only : !alert.from_predictions;
                 if (!is_one || alert.level < level || !concerns(alert, vehicle)) continue;
                 out.value += 1;
-                out.why += (out.why.empty() ? "" : ", ") + alert.key;
+                out.why += (out.why.empty() ? "" : "; ") + alert.text;
             }
             return out;
         });

@@ -60,12 +60,12 @@ TEST_CASE("the reason of a check that goes on failing is the newest one") {
     bench.alert(EventId::position_lost);
     bench.run(10);
     const std::string first = bench.why();
-    CHECK_THAT(first, Catch::Contains("position"));
+    CHECK(first == bench.last(EventId::position_lost)->text); // as people were told
     bench.alert(EventId::link_down);
     bench.alert(EventId::position_lost, true);
     bench.run(20);
     CHECK(bench.state("alpha/readiness", "it") == "fails");
-    CHECK_THAT(bench.why(), Catch::Contains("link"));
+    CHECK(bench.why() == bench.last(EventId::link_down)->text);
     CHECK(bench.why() != first);
     CHECK(bench.decided() == 3);   // it held, failed, and goes on failing for another reason
     CHECK(bench.rows() <= 20 + 2); // a reason makes no row
@@ -114,7 +114,7 @@ TEST_CASE("a check that is decided has the reason of that moment") {
     bench.alert(EventId::link_down);
     bench.run(11);
     bench.act(StepCommand{"alpha", "look", StepDeed::done, "KL"});
-    CHECK_THAT(bench.why(), Catch::Contains("link"));
+    CHECK_THAT(bench.why(), Catch::Contains(bench.last(EventId::link_down)->text));
     const auto decided = bench.decided();
     bench.run(60);
     CHECK(bench.decided() == decided);
