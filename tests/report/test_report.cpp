@@ -106,6 +106,20 @@ TEST_CASE("a ground test's report has its verdicts, its charge and the tests bef
     }
 }
 
+TEST_CASE("as many edges as a charge can show stand in rows that fit the page") {
+    const test::TemporaryFolder folder;
+    HandMade made(demo_setup({{"procedures/separation-test.json", separation_procedure("Separation test", "Look.")}}));
+    add_ground_test(made, 1, 0.02);
+    for (const auto& [edge, after_s] :
+         {std::pair("current_begins", 0.0004), {"battery_back", 0.1}, {"barometer_back", 0.27}})
+        made.event(
+            EventId::edge_found, 30,
+            {{"charge", std::string("drogue")}, {"edge", std::string(edge)}, {"after_s", after_s}, {"sigma_s", 0.0004}},
+            "drogue");
+    const std::string text = read_out(page_of(made.record(folder, 60), "many-edges"));
+    CHECK_THAT(text, Contains("1 current begins") && Contains("Edges found 6") && Contains("7 barometer back"));
+}
+
 // The event of a check's last change of state has the figures of that moment; it held on, and drifted while it did.
 TEST_CASE("a check's figures are those at its end, not those when its state last changed") {
     const test::TemporaryFolder folder;

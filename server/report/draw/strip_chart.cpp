@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 #include "server/report/draw/scale.hpp"
 #include "server/report/draw/svg.hpp"
@@ -82,7 +83,7 @@ Markup tint_box(Ground ground, double x, double y, double width, double height) 
     return {};
 }
 
-/// Text that is cut where it would leave its place: the page has no second line for it.
+/// Text that is cut where it would leave its place.
 std::string fitted(const std::string& text, double width) {
     const auto most = static_cast<std::size_t>(width / kLetter);
     std::size_t letters = 0;
@@ -91,6 +92,15 @@ std::string fitted(const std::string& text, double width) {
         if (++letters > most && most > 1) return text.substr(0, i) + "…";
     }
     return text;
+}
+
+/// Text on two lines where one is too short for it, the second cut where it would leave its place.
+std::pair<std::string, std::string> in_two_lines(const std::string& text, double width) {
+    const std::string first = fitted(text, width);
+    if (first == text) return {text, ""};
+    const std::size_t space = text.rfind(' ', first.size() - std::string("…").size());
+    if (space == std::string::npos || space == 0) return {first, ""};
+    return {text.substr(0, space), fitted(text.substr(space + 1), width)};
 }
 
 class ChartDrawing {
@@ -137,9 +147,12 @@ class ChartDrawing {
 
     void strip(const Strip& strip, double top) {
         const double foot = top + chart_.strip_height;
-        svg_ += svg::text("title", 0, top + 14, fitted(strip.title, kPaneLeft - 6));
-        svg_ += svg::text("big", 0, top + 33, fitted(strip.figure, 0.66 * kPaneLeft));
-        svg_ += svg::text("small", 0, top + 48, fitted(strip.note, kPaneLeft - 2));
+        const auto [title, more] = in_two_lines(strip.title, kPaneLeft - 6);
+        const double lower = more.empty() ? top : top + kLine;
+        svg_ += svg::text("title", 0, top + 14, title);
+        if (!more.empty()) svg_ += svg::text("title", 0, lower + 14, more);
+        svg_ += svg::text("big", 0, lower + 33, fitted(strip.figure, 0.66 * kPaneLeft));
+        svg_ += svg::text("small", 0, lower + 48, fitted(strip.note, kPaneLeft - 2));
         RangeOf all;
         for (const StripLine& line : strip.lines) {
             for (const auto* values : {&line.trace.y, &line.trace.low, &line.trace.high})
@@ -152,7 +165,7 @@ class ChartDrawing {
             const Trace& trace = strip.lines[i].trace;
             if (!trace.low.empty()) svg_ += band_of(trace, across_, up);
             svg_ += line_of_place(i, mapped(trace.t, across_), mapped(trace.y, up, kRoom));
-            if (!strip.lines[i].name.empty()) key(i, strip.lines[i].name, top + 62 + 13 * static_cast<double>(i));
+            if (!strip.lines[i].name.empty()) key(i, strip.lines[i].name, lower + 62 + kLine * static_cast<double>(i));
         }
         limits(strip, up, top);
         if (strip.lines.empty() ||
@@ -166,6 +179,7 @@ class ChartDrawing {
         std::vector<double> taken;
         for (const StripLimit& limit : strip.limits) {
             const double y = up.at(limit.value);
+            if (!std::isfinite(y)) continue;
             svg_ += svg::line("limit", kPaneLeft, y, kPaneRight, y);
             for (const double at : {y > top + 20 ? y - 3 : y + 11, y + 11}) {
                 const bool is_taken =

@@ -21,6 +21,7 @@ constexpr double kBefore_ms = 20;
 constexpr double kAfterLeast_ms = 160;
 constexpr double kAfterMost_ms = 400;
 constexpr std::size_t kPicturePoints = 600;
+constexpr std::size_t kEdgesInRow = 5;
 
 /// What is drawn of a firing, the roles in which it may have been recorded, and the figure that stands beside it.
 struct PictureStrip {
@@ -105,6 +106,23 @@ Strip strip_of_firing(const Recorded& recorded, const Firing& firing, const Pict
     return strip;
 }
 
+/// Side by side as they follow each other, as many as a page is wide.
+Markup edges_tables(const std::vector<FoundEdge>& edges) {
+    Markup tables;
+    for (std::size_t first = 0; first < edges.size(); first += kEdgesInRow) {
+        std::vector<LedgerTable::Column> names{{"Edges found"}};
+        std::vector<Markup> times{note("after the firing")};
+        for (std::size_t i = first; i < std::min(edges.size(), first + kEdgesInRow); ++i) {
+            names.push_back({fmt::format("{}\u00a0{}", i + 1, edges[i].name), true});
+            times.push_back(strong(quantity_near(edges[i].after_s, edges[i].sigma_s, 4, "s")));
+        }
+        LedgerTable table(std::move(names));
+        table.row(std::move(times));
+        tables += table.markup();
+    }
+    return tables;
+}
+
 } // namespace
 
 std::vector<FoundEdge> edges_of(const Recorded& recorded, const Firing& firing) {
@@ -139,17 +157,10 @@ Markup charge_picture(const Recorded& recorded, const Firing& firing, const Proc
     for (const PictureStrip& wanted : kPictureStrips)
         if (const auto place = recorded.with_rows(firing.vehicle, wanted.roles, window, 3))
             chart.strips.push_back(strip_of_firing(recorded, firing, wanted, *place, window, procedure));
-    std::vector<LedgerTable::Column> names{{"Edges found"}};
-    std::vector<Markup> times{note("after the firing")};
-    for (std::size_t i = 0; i < edges.size(); ++i) {
+    for (std::size_t i = 0; i < edges.size(); ++i)
         chart.marks.push_back({1e3 * edges[i].after_s, std::to_string(i + 1)});
-        names.push_back({fmt::format("{}\u00a0{}", i + 1, edges[i].name), true});
-        times.push_back(strong(quantity_near(edges[i].after_s, edges[i].sigma_s, 4, "s")));
-    }
-    LedgerTable table(std::move(names));
-    if (!edges.empty()) table.row(std::move(times));
     if (chart.strips.empty()) return {};
-    return drawn(chart) + (table.empty() ? Markup() : table.markup());
+    return drawn(chart) + edges_tables(edges);
 }
 
 } // namespace turnstone::report

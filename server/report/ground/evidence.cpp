@@ -26,7 +26,7 @@ constexpr double kBeforeMost_s = 120;
 constexpr double kAfter_s = 5;
 constexpr double kEventRoom = 0.15; ///< of what is looked at about an event, on either side
 constexpr std::size_t kEvidencePoints = 400;
-constexpr double kEvidenceHeight = 58;
+constexpr double kEvidenceHeight = 66;
 constexpr double kRowsBridgedOver = 3.5; ///< periods of the table; more are a break
 
 bool is_about_event(const Check& check) {
@@ -205,7 +205,9 @@ std::vector<StripLimit> limits_drawn(const Check& check, double zero, const Show
     const auto add = [&](const char* word, std::optional<double> limit) {
         if (!limit) return;
         const double shown = unit.shown(zero + *limit);
-        limits.push_back({shown, fmt::format("{} {}{:.6g}{}{}", word, shown < 0 ? "−" : "", std::abs(shown),
+        // As the file has it; counted from a figure that was measured or is a norm, rounded.
+        const std::string figure = fmt::format("{:.{}g}", std::abs(shown), zero == 0 ? 6 : 4);
+        limits.push_back({shown, fmt::format("{} {}{}{}{}", word, shown < 0 ? "−" : "", figure,
                                              unit.symbol == "°" ? "" : "\u00a0", unit.symbol)});
     };
     if (check.measure == Measure::back) {

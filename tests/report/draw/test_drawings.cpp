@@ -65,6 +65,28 @@ TEST_CASE("a drawing takes any numbers and any names") {
                !Contains("<a>") && Contains("class=\"line s1\""));
 }
 
+TEST_CASE("a long title takes a second line, and what stands below it moves down") {
+    StripChart chart = one_strip({{0, 10}, {0, 1}, {}, {}});
+    chart.strips[0].title = "Accelerometer agrees with gravity";
+    chart.strips[0].figure = "0.04";
+    const std::string html = drawn(chart).html();
+    CHECK_THAT(html, Contains(">Accelerometer agrees<") && Contains(">with gravity<") && !Contains("…"));
+    chart.strips[0].title = "Battery";
+    const auto height_of_figure = [](const std::string& svg) {
+        const std::size_t at = svg.find(" y=\"", svg.find("class=\"big\"")) + 4;
+        return std::stod(svg.substr(at));
+    };
+    CHECK(height_of_figure(html) > height_of_figure(drawn(chart).html()) + 10);
+}
+
+TEST_CASE("labels of limits that lie close to each other do not lie over each other") {
+    StripChart chart = one_strip({{0, 10}, {-100, 100}, {}, {}});
+    chart.strips[0].limits = {{-0.2, "least"}, {0.2, "most"}, {0.3, "third"}};
+    const std::string html = drawn(chart).html();
+    CHECK(count_of(html, "class=\"limit\"") == 3);
+    CHECK_THAT(html, Contains(">least<") && Contains(">most<") && !Contains(">third<"));
+}
+
 TEST_CASE("edges stand above the strips with their numbers, side by side where they are close") {
     StripChart chart = one_strip({{0, 10}, {0, 1}, {}, {}});
     chart.marks = {{5, "1"}, {5.01, "2"}, {9, "3"}};
