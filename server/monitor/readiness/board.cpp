@@ -111,8 +111,7 @@ std::vector<std::string> ReadinessBoard::reasons(const Poll& poll) const {
 
 void ReadinessBoard::remember(std::int64_t t_ns, const std::vector<std::string>& why_not) {
     if (stood_.empty() || stood_.back().why_not != why_not) stood_.push_back({t_ns, why_not});
-    while (stood_.size() > 1 && stood_[1].t_ns < t_ns - seconds_to_ns(kLeftFoundWithin_s))
-        stood_.erase(stood_.begin());
+    while (stood_.size() > 1 && stood_[1].t_ns < t_ns - seconds_to_ns(kLeftFoundWithin_s)) stood_.erase(stood_.begin());
 }
 
 std::vector<std::string> ReadinessBoard::reasons_before(std::int64_t t_ns, const Poll& poll) const {

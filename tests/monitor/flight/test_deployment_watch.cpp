@@ -141,7 +141,7 @@ TEST_CASE("a main that does not follow the drogue is late") {
     CHECK(seen.figures.parachutes[1].state >= ParachuteState::late);
 }
 
-TEST_CASE("a fall that is faster than gravity can have made it is no sign of a lost parachute") {
+TEST_CASE("a fall faster than gravity can have made it tells of no lost parachute") {
     // A barometer in the pressure of the main's charge, believed for a second: 22 m/s become 47 m/s in a tenth of one.
     DeploymentWatch watch(parachute_vehicle(), sea_level_site());
     auto judged = [&, altitude_m = 300.0](double t_s, double down_mps, double sigma_mps) mutable {
