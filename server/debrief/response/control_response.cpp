@@ -21,6 +21,7 @@ using nlohmann::json;
 constexpr double kDegree = 180 / std::numbers::pi;
 constexpr double kDensitySigma = 0.005; ///< of the air, relative: 1.2 K and 80 Pa at the pad
 constexpr double kStepLeast_rad = 0.01, kStepRise_s = 0.1, kStepRest_s = 0.3;
+constexpr double kStepGap_s = 0.1; ///< a lost packet or two: steps are sought on both sides as one
 constexpr std::array<const char*, 3> kAxes{"roll", "pitch", "yaw"};
 constexpr std::size_t kCourseMost = 2000; ///< moments; a page is about as wide
 
@@ -110,36 +111,46 @@ json response_json(const RecordedChannel& from, const RecordedChannel& to, const
     return out;
 }
 
-/// How the roll rate followed each step of the roll deflection, while it rested.
+/// Of what was recorded without a silence that hides a rise: how the roll rate followed each step, while it rested.
+void add_steps(const std::vector<double>& t_s, const std::vector<double>& fin_rad, const std::vector<double>& rate,
+               json& out) {
+    for (const analysis::Step& step : analysis::find_steps(t_s, fin_rad, kStepLeast_rad, kStepRise_s, kStepRest_s)) {
+        const std::size_t count = step.until + 1 - step.at;
+        const std::size_t last = std::max<std::size_t>(1, count / 6);
+        const std::size_t first = step.at >= 10 ? step.at - 10 : 0;
+        const double before = analysis::summarise(std::span(rate).subspan(first, step.at + 1 - first)).mean;
+        const double after = analysis::summarise(std::span(rate).subspan(step.until + 1 - last, last)).mean;
+        const analysis::StepFigures found = analysis::step_figures(
+            std::span(t_s).subspan(step.at, count), std::span(rate).subspan(step.at, count), before, after);
+        out.push_back({{"t_s", t_s[step.at]},
+                       {"from_rad", step.before},
+                       {"to_rad", step.after},
+                       {"rate_before_radps", number_json(before)},
+                       {"rate_after_radps", number_json(after)},
+                       {"rise_s", number_json(found.rise_s)},
+                       {"overshoot", number_json(found.overshoot)},
+                       {"settling_s", number_json(found.settling_2_s)},
+                       {"settling_5_s", number_json(found.settling_5_s)}});
+    }
+}
+
 json steps_json(const FlightRecord& record) {
     json out = json::array();
     if (!record.has_fins(0)) return out;
-    const RecordedChannel& input = record.commanded[0].empty() ? record.measured[0] : record.commanded[0];
-    const EvenRuns runs = analysis::even_runs(std::array{within(input, record), within(record.rates[0], record)});
-    for (const analysis::Run& run : runs.runs) {
-        std::vector<double> t_s(run.channels[0].size());
-        for (std::size_t i = 0; i < t_s.size(); ++i) t_s[i] = run.start_s + static_cast<double>(i) * runs.period_s;
-        const std::vector<double>& rate = run.channels[1];
-        for (const analysis::Step& step :
-             analysis::find_steps(t_s, run.channels[0], kStepLeast_rad, kStepRise_s, kStepRest_s)) {
-            const std::size_t count = step.until + 1 - step.at;
-            const std::size_t last = std::max<std::size_t>(1, count / 6);
-            const std::size_t first = step.at >= 10 ? step.at - 10 : 0;
-            const double before = analysis::summarise(std::span(rate).subspan(first, step.at + 1 - first)).mean;
-            const double after = analysis::summarise(std::span(rate).subspan(step.until + 1 - last, last)).mean;
-            const analysis::StepFigures found = analysis::step_figures(
-                std::span(t_s).subspan(step.at, count), std::span(rate).subspan(step.at, count), before, after);
-            out.push_back({{"t_s", t_s[step.at]},
-                           {"from_rad", step.before},
-                           {"to_rad", step.after},
-                           {"rate_before_radps", number_json(before)},
-                           {"rate_after_radps", number_json(after)},
-                           {"rise_s", number_json(found.rise_s)},
-                           {"overshoot", number_json(found.overshoot)},
-                           {"settling_s", number_json(found.settling_2_s)},
-                           {"settling_5_s", number_json(found.settling_5_s)}});
-        }
+    const std::vector<double>& fin = record.commanded[0].empty() ? record.measured_rad[0] : record.commanded_rad[0];
+    std::vector<double> t_s, fin_rad, rate;
+    const auto end_run = [&] {
+        add_steps(t_s, fin_rad, rate, out);
+        for (auto* each : {&t_s, &fin_rad, &rate}) each->clear();
+    };
+    for (std::size_t i = 0; i < record.t_s.size(); ++i) {
+        if (!std::isfinite(fin[i]) || !std::isfinite(record.rate_radps[0][i])) continue;
+        if (!t_s.empty() && record.t_s[i] - t_s.back() > kStepGap_s) end_run();
+        t_s.push_back(record.t_s[i]);
+        fin_rad.push_back(fin[i]);
+        rate.push_back(record.rate_radps[0][i]);
     }
+    end_run();
     return out;
 }
 

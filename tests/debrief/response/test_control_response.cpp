@@ -157,6 +157,24 @@ TEST_CASE("a logging flight shows its drives, its steps and how rates follow fin
     CHECK(answer.at("notes").empty());
 }
 
+TEST_CASE("steps are found where packets are lost, and as they are found without losses") {
+    sim::Scenario scenario = steered_scenario("tuning");
+    const test::TemporaryFolder whole, lossy;
+    const nlohmann::json clean = response_of(record_steered(whole, scenario, 21)).at("steps");
+    scenario.impairment = *sim::impairment_from_name("mild");
+    const nlohmann::json lost = response_of(record_steered(lossy, scenario, 21)).at("steps");
+    REQUIRE(clean.size() >= 4);
+    CHECK(lost.size() >= 3);
+    for (const auto& step : lost) {
+        const double t_s = step.at("t_s").get<double>();
+        const auto same = std::ranges::find_if(
+            clean, [&](const auto& other) { return std::abs(other.at("t_s").template get<double>() - t_s) < 0.1; });
+        REQUIRE(same != clean.end());
+        CHECK(step.at("to_rad").get<double>() == Approx(same->at("to_rad").get<double>()).margin(0.002));
+        CHECK(step.at("rise_s").get<double>() == Approx(same->at("rise_s").get<double>()).margin(0.1));
+    }
+}
+
 TEST_CASE("without inertia in the vehicle file there is a natural frequency and no static margin, unless the request "
           "has it") {
     const test::TemporaryFolder folder;
