@@ -190,10 +190,11 @@ export const post_shelve = (key: string, for_s: number): Promise<void> => post('
 export const post_unshelve = (key: string): Promise<void> => post('/api/live/unshelve', { key });
 export type CountdownStep = 'run' | 'hold' | 'resume' | 'off';
 /** `left_s` with run, perhaps with hold; `reason` with hold. */
-export const post_countdown = (
-  step: CountdownStep,
-  more: { left_s?: number | undefined; reason?: string } = {},
-): Promise<void> => post('/api/live/countdown', { step, ...more });
+export const post_countdown = (body: {
+  step: CountdownStep;
+  left_s?: number | undefined;
+  reason?: string;
+}): Promise<void> => post('/api/live/countdown', body);
 export const post_new_recording = (name: string): Promise<void> => post('/api/live/recording', { name });
 
 // Ground tests and the poll
