@@ -206,11 +206,11 @@ void Desk::carry(std::vector<Action>& out) const {
     for (const Procedures& procedures : procedures_)
         for (const ProcedureRun& run : procedures.runs)
             if (run.is_under_way()) out.emplace_back(run.carried());
-    book_.carry(out); // statements after the procedure that they are of
     for (const ReadinessBoard& board : boards_) board.carry_baselines(out);
     for (const Procedures& procedures : procedures_)
         for (const ProcedureRun& run : procedures.runs)
             if (run.is_under_way()) run.carry_baselines(out);
+    book_.carry(out); // statements after the procedure that they are of, and after what is measured from them
     poll_.carry(out);
 }
 

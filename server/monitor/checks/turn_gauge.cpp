@@ -69,10 +69,8 @@ class TurnGauge final : public Gauge {
     Reading at(std::int64_t t_ns) override {
         const std::optional<Vector3d> now = mean_at_rest(t_ns);
         const auto said = book_->statement(vehicle_, since_);
-        if (!said || !said->holds || (since_begin_ && said->t_ns < since_ns_)) {
-            from_.reset();
+        if (!said || !said->holds || (since_begin_ && said->t_ns < since_ns_))
             return {.why = "nobody has confirmed \"" + title_ + "\" yet"};
-        }
         if (!from_ || from_->t_said_ns != said->t_ns) {
             const bool is_said_now = seconds_between(said->t_ns, t_ns) <= kSaidNow_s;
             from_ = From{said->t_ns, is_said_now ? now : std::nullopt};

@@ -200,6 +200,7 @@ TEST_CASE("the next recording counts from the alignment of the one before") {
     after.stand(5, moved ? 4 : 0);
     CHECK(after.state() == (moved ? "fails" : "holds"));
     CHECK(after.turned_deg() == Approx(moved ? 4 : 0).margin(0.6));
+    CHECK(after.decided() == 1); // at once
     after.say();
     after.stand(5, moved ? 4 : 0);
     CHECK(after.state() == "holds");
