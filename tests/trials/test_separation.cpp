@@ -55,7 +55,7 @@ std::vector<std::pair<double, Action>> crew() {
     return {{1, ProcedureCommand{vehicle, "separation-test", ProcedureStep::begin, by}},
             {2, StepCommand{vehicle, "set_up", StepDeed::done, by}},
             {12, StepCommand{vehicle, "electronics", StepDeed::done, by}},
-            {13, CheckStatement{vehicle, "range_clear", true, by}},
+            {13, CheckStatement{vehicle, "stand_clear", true, by}},
             {14, StepCommand{vehicle, "clear", StepDeed::done, by}},
             {15, StepCommand{vehicle, "arm", StepDeed::done, by}}};
 }

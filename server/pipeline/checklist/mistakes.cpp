@@ -1,10 +1,22 @@
 #include "server/pipeline/checklist/mistakes.hpp"
 
+#include <algorithm>
 #include <utility>
 
 #include "server/pipeline/checklist/binding.hpp"
 
 namespace turnstone {
+
+namespace {
+
+bool is_statement_of(const Procedure& procedure, const Check& check) {
+    return check.subject == CheckSubject::statement &&
+           std::ranges::any_of(
+               procedure.checks,
+               [&](const Check& other) { return other.subject == CheckSubject::statement && other.id == check.id; });
+}
+
+} // namespace
 
 void find_checklist_mistakes(const PipelineSetup& setup, const Schema& schema, std::size_t vehicle,
                              const std::string& folder, std::vector<Problem>& problems) {
@@ -24,9 +36,18 @@ void find_checklist_mistakes(const PipelineSetup& setup, const Schema& schema, s
                   true);
     if (!of.readiness) return;
     for (std::size_t g = 0; g < of.readiness->groups.size(); ++g)
-        for (std::size_t k = 0; k < of.readiness->groups[g].checks.size(); ++k)
-            judge(of.readiness->groups[g].checks[k], folder + "/readiness.json",
-                  "/groups/" + std::to_string(g) + "/checks/" + std::to_string(k), false);
+        for (std::size_t k = 0; k < of.readiness->groups[g].checks.size(); ++k) {
+            const Check& check = of.readiness->groups[g].checks[k];
+            const std::string file = folder + "/readiness.json";
+            const std::string pointer = "/groups/" + std::to_string(g) + "/checks/" + std::to_string(k);
+            judge(check, file, pointer, false);
+            for (const Procedure& procedure : of.procedures)
+                if (is_statement_of(procedure, check))
+                    problems.push_back({file, pointer + "/id",
+                                        "is \"" + check.id + "\", which is a statement of procedures/" + procedure.id +
+                                            ".json too: what is confirmed there would hold here",
+                                        "give one of them an id of its own"});
+        }
 }
 
 } // namespace turnstone

@@ -230,6 +230,24 @@ TEST_CASE("what a check says of tables, units and limits is held against the veh
     }
 }
 
+TEST_CASE("a statement of the board and one of a procedure have names of their own") {
+    const auto mistakes_with = [](const char* id) {
+        const json board{
+            {"groups", {{{"title", "All"}, {"checks", {{{"id", id}, {"title", "It"}, {"statement", true}}}}}}},
+            {"positions", json::array()}};
+        PipelineSetup setup;
+        setup.vehicles.push_back(
+            demo_vehicle({{"procedures/test.json", good_procedure().dump()}, {"readiness.json", board.dump()}}));
+        setup.links.push_back({"radio", "", 0});
+        std::vector<Problem> problems;
+        find_checklist_mistakes(setup, Pipeline(setup, 0).schema(), 0, "folder", problems);
+        return to_string(problems);
+    };
+    CHECK(mistakes_with("sky") == "");
+    CHECK_THAT(mistakes_with("clear"),
+               Catch::Contains("readiness.json: /groups/0/checks/0/id") && Catch::Contains("procedures/test.json"));
+}
+
 TEST_CASE("a limit is said as a person says it") {
     const auto required = [](const char* text, const std::string& unit, int decimals, const Enumeration& words = {}) {
         std::vector<Problem> problems;
