@@ -18,6 +18,8 @@ constexpr std::size_t kEnough = 8; ///< readings on each side
 constexpr double kDeadFraction = 0.1;
 /// Farther over, an accelerometer's own offset reads as a shift.
 constexpr double kTurned_rad = 0.35;
+/// Offsets lie along other axes after a turn and may change the length by twice their size; more than this is no turn.
+constexpr double kNoTurn_mps2 = 1.5;
 
 /// Correlation of neighbours, at least 0.
 double neighbours(std::span<const double> values, const Summary& summary) {
@@ -126,7 +128,9 @@ Survival compare_accelerometer(const Axes& before, const Axes& after, double exp
     if (const auto state = any_silent(before, after, expected_after)) return {.state = *state};
     const Eigen::Vector3d was = means(before), is = means(after), change = is - was;
     Survival out;
-    if (is.dot(was) > std::cos(kTurned_rad) * is.norm() * was.norm()) out = measure(norms(before), norms(after));
+    const Survival lengths = measure(norms(before), norms(after));
+    const bool is_turned = is.dot(was) <= std::cos(kTurned_rad) * is.norm() * was.norm();
+    if (!is_turned || std::abs(lengths.shift) > kNoTurn_mps2) out = lengths;
     take_worst_noise(before, after, out);
     out.state = diagnose(out, kAccelerometer);
     if (out.state != SensorState::offset) return out;
