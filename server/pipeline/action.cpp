@@ -114,6 +114,7 @@ struct Writer {
         json out{{"action", "past_procedure"}, {"vehicle", past.vehicle},     {"procedure", past.procedure},
                  {"runs", past.runs},          {"recording", past.recording}, {"sha256", past.sha256}};
         if (past.passed_ns) out["passed_ns"] = std::to_string(*past.passed_ns);
+        if (past.failed_ns) out["failed_ns"] = std::to_string(*past.failed_ns);
         return out;
     }
     static json object(const CarriedProcedure& carried) {
@@ -364,7 +365,8 @@ std::optional<Action> read_checklist(const std::string& kind, Members& in) {
                              .runs = in.number("runs"),
                              .passed_ns = in.time("passed_ns"),
                              .recording = in.text("recording"),
-                             .sha256 = in.text("sha256")};
+                             .sha256 = in.text("sha256"),
+                             .failed_ns = in.time("failed_ns")};
     if (kind == "carried_procedure") return carried_procedure(in);
     if (kind == "carried_baseline")
         return CarriedBaseline{.vehicle = in.text("vehicle"),

@@ -191,6 +191,9 @@ struct PastProcedure {
     std::optional<std::int64_t> passed_ns = {}; ///< when it was last passed
     std::string recording = {};                 ///< in which that stands
     std::string sha256 = {};                    ///< of the bytes received in it, hexadecimal; empty: not known yet
+    std::optional<std::int64_t> failed_ns = {}; ///< when it last failed
+    /// Its newest verdict is a failure.
+    [[nodiscard]] bool fails_since() const noexcept { return failed_ns > passed_ns; }
     friend bool operator==(const PastProcedure&, const PastProcedure&) = default;
 };
 

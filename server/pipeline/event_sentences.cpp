@@ -295,10 +295,12 @@ std::string readiness_at_liftoff(const Facts& facts) {
 
 std::string past_procedure(const Facts& facts) {
     const std::string recording = facts.text("recording"), hash = facts.text("sha256");
+    const char* const since = facts.flag("failed_since") ? ", failed since" : "";
     if (recording.empty())
-        return fmt::format("{}: run {:.0f} times before, not passed", facts.text("title"), facts.number("runs"));
-    return fmt::format("{}: passed in recording {}{}", facts.text("title"), recording,
-                       hash.empty() ? "" : ", SHA-256 " + hash.substr(0, 12));
+        return fmt::format("{}: run {:.0f} times before, {}", facts.text("title"), facts.number("runs"),
+                           facts.flag("failed_since") ? "failed" : "not passed");
+    return fmt::format("{}: passed in recording {}{}{}", facts.text("title"), recording,
+                       hash.empty() ? "" : ", SHA-256 " + hash.substr(0, 12), since);
 }
 
 } // namespace turnstone::sentences

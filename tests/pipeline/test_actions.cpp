@@ -148,6 +148,8 @@ TEST_CASE("an action written as JSON reads back as itself") {
         StationFigure{StationValue::disk_left_h, 0.1 + 0.2},
         PastProcedure{"alpha", "bench-check", 3},
         PastProcedure{"alpha", "bench-check", 3, 1'780'000'000'123'456'789, "a-recording", "00ff"},
+        PastProcedure{"alpha", "bench-check", 3, 1'780'000'000'123'456'789, "a-recording", "00ff",
+                      1'780'000'000'123'456'790},
         CarriedProcedure{
             .vehicle = "alpha",
             .procedure = "bench-check",

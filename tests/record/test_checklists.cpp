@@ -177,6 +177,28 @@ TEST_CASE("evaluate gives the verdicts that were given live, and those of other 
                Catch::Contains("has no procedure tea") && Catch::Contains("rig look"));
 }
 
+TEST_CASE("evaluate holds where the run passed, with what was waived and not with what was left undone") {
+    const TemporaryFolder directory;
+    const bool is_waived = GENERATE(true, false);
+    std::string id;
+    {
+        const PipelineSetup setup = rig_setup();
+        Station station(directory, setup);
+        station.begin();
+        station.done("on");
+        station.power(is_waived ? 6 : 8, 30);
+        station.state(true);
+        if (is_waived) station.act(StepCommand{"rig", "look", StepDeed::waive, "KL", "the bench supply"});
+        station.end();
+        id = station.id;
+    }
+    const auto result = evaluate_procedure(directory.recording(id), "look", "", {});
+    REQUIRE(result);
+    CHECK(result->verdict == (is_waived ? "passed" : "incomplete"));
+    CHECK(result->holds == is_waived);
+    CHECK(state_of(*result, "power") == (is_waived ? "fails" : "holds"));
+}
+
 // The event of a check's last change of state has the figures of that moment; it held on, and drifted while it did.
 TEST_CASE("evaluate says the figures that decided, not those when the state last changed") {
     const TemporaryFolder directory;
@@ -274,12 +296,17 @@ TEST_CASE("a procedure that was passed is known to the next station, with the ha
     CHECK(said.recording == first);
     CHECK(said.passed_ns == kStart_ns + 30 * kSample_ms * kMs);
     CHECK(said.sha256 == received_sha256(directory.recording(first)).value());
-    // On the board of the next station it is a must-check that holds.
-    Station third(directory, setup, kStart_ns + 2 * kDayNs);
-    third.act(past.front());
-    third.act(PollAnswer{"range", true, "KL"});
-    third.power(8, 20);
-    CHECK(std::ranges::count(third.events(), EventId::ready, &Event::id) == 1);
+    CHECK(said.fails_since());
+    // On the board of the next station it is a must-check that holds, unless the newest run failed.
+    for (const bool is_failed : {true, false}) {
+        Station third(directory, setup, kStart_ns + (is_failed ? 2 : 3) * kDayNs);
+        PastProcedure known = said;
+        if (!is_failed) known.failed_ns.reset();
+        third.act(known);
+        third.act(PollAnswer{"range", true, "KL"});
+        third.power(8, 20);
+        CHECK(std::ranges::count(third.events(), EventId::ready, &Event::id) == (is_failed ? 0 : 1));
+    }
 }
 
 TEST_CASE("the hash is SHA-256 of the received bytes in their order, FIPS 180-4") {

@@ -20,7 +20,8 @@ struct Reading {
     /// the reason: without figures that run.
     std::string why = {};
     bool cannot = false; ///< there will be no value: the record cannot say
-    bool missed = false; ///< there will be no value, and that is the failure: an event that did not come in its time
+    bool missed =
+        false; ///< there is no value, and that is the failure: an event did not come in its time, a test failed
     [[nodiscard]] bool known() const noexcept { return value == value; }
 };
 

@@ -20,10 +20,11 @@ std::optional<Value> value_in(const std::map<std::pair<std::string, std::string>
 void Logbook::recall(const PastProcedure& what) {
     PastProcedure& past = past_.try_emplace({what.vehicle, what.procedure}, what).first->second;
     past.runs = std::max(past.runs, what.runs);
-    if (!what.passed_ns || (past.passed_ns && *past.passed_ns > *what.passed_ns)) return;
-    const double runs = past.runs;
-    past = what;
-    past.runs = runs;
+    past.failed_ns = std::max(past.failed_ns, what.failed_ns);
+    if (!what.passed_ns || past.passed_ns > what.passed_ns) return;
+    past.passed_ns = what.passed_ns;
+    past.recording = what.recording;
+    past.sha256 = what.sha256;
 }
 
 void Logbook::begun(const std::string& vehicle, const std::string& procedure, double run) {
@@ -32,6 +33,10 @@ void Logbook::begun(const std::string& vehicle, const std::string& procedure, do
 
 void Logbook::passed(const std::string& vehicle, const std::string& procedure, std::int64_t t_ns) {
     recall({.vehicle = vehicle, .procedure = procedure, .runs = 0, .passed_ns = t_ns});
+}
+
+void Logbook::failed(const std::string& vehicle, const std::string& procedure, std::int64_t t_ns) {
+    recall({.vehicle = vehicle, .procedure = procedure, .runs = 0, .failed_ns = t_ns});
 }
 
 void Logbook::see(const Event& event) {

@@ -46,6 +46,7 @@ class Logbook {
     /// In the recording under way.
     void begun(const std::string& vehicle, const std::string& procedure, double run);
     void passed(const std::string& vehicle, const std::string& procedure, std::int64_t t_ns);
+    void failed(const std::string& vehicle, const std::string& procedure, std::int64_t t_ns);
     /// Of alerts.
     void see(const Event& event);
 

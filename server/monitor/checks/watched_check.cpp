@@ -89,6 +89,7 @@ void WatchedCheck::begin(std::int64_t t_ns) {
     finding_ = {};
     holds_since_ns_.reset();
     before_.reset();
+    measured_ns_ = 0;
     closed_ = false;
 }
 
@@ -133,13 +134,17 @@ CheckFinding WatchedCheck::find(std::int64_t t_ns) {
     std::optional<CheckFinding> best;
     const auto has_figures = [](const CheckFinding& found) { return !std::isnan(found.measured); };
     for (const auto& gauge : gauges_) {
-        CheckFinding found = judge(gauge->at(t_ns), t_ns, old_after_s_);
+        const Reading reading = gauge->at(t_ns);
+        if (reading.known()) measured_ns_ = std::max(measured_ns_, reading.t_ns);
+        CheckFinding found = judge(reading, t_ns, old_after_s_);
         const bool is_better = !best || (has_figures(found) && !(found.margin <= best->margin));
         if (is_better) best = std::move(found);
     }
     if (otherwise_ && (!best || !has_figures(*best))) {
-        CheckFinding entered = judge(otherwise_->at(t_ns), t_ns, check_->no_older_than_s.value_or(kInfinity));
-        if (!best || has_figures(entered)) best = std::move(entered);
+        const Reading said = otherwise_->at(t_ns);
+        CheckFinding entered = judge(said, t_ns, check_->no_older_than_s.value_or(kInfinity));
+        // What the sensor said after the entry is newer knowledge, also when it is old.
+        if (!best || (has_figures(entered) && said.t_ns >= measured_ns_)) best = std::move(entered);
     }
     if (!best) return {.why = "nothing to measure"};
     const bool says_nothing = best->state == CheckState::waits && !has_figures(*best);

@@ -74,6 +74,7 @@ class WatchedCheck {
     CheckFinding finding_;
     std::optional<std::int64_t> holds_since_ns_; ///< of one that fails
     std::optional<CarriedCheck> before_;         ///< counts until there is something newer
+    std::int64_t measured_ns_ = 0;               ///< of its gauges' newest reading
     bool closed_ = false;
 };
 

@@ -139,6 +139,7 @@ void ProcedureRun::end(const std::string& by, std::int64_t t_ns, Batch& out) {
     under_way_ = false;
     const std::string said(verdict());
     if (said == "passed") book_->passed(vehicle_.name, procedure_->id, t_ns);
+    if (said == "failed") book_->failed(vehicle_.name, procedure_->id, t_ns);
     out.events.push_back(make_event(
         {.id = EventId::procedure_ended,
          .t_ns = t_ns,

@@ -42,6 +42,7 @@ void ReadinessBoard::see(Batch& batch, Marks from, Poll& poll, bool carried, std
             leave(batch.events[k].t_ns, t_ns, poll, carried, batch);
         } else if (has_left_ && (id == EventId::ready_again || id == EventId::false_liftoff)) {
             has_left_ = false;
+            forget_what_was_said(poll); // in flight too
             stood_.clear();
             checks_.begin(t_ns);
         }
@@ -55,10 +56,14 @@ void ReadinessBoard::leave(std::int64_t t_event_ns, std::int64_t t_ns, Poll& pol
     verdict_ = {.vehicle = vehicle_.name, .ready = why_not.empty(), .reasons = std::move(why_not), .t_ns = t_event_ns};
     if (!carried) say_verdict(t_event_ns, t_ns, out);
     ready_ = false;
+    forget_what_was_said(poll);
+    checks_.write_now(t_ns, std::array{0.0}, out);
+}
+
+void ReadinessBoard::forget_what_was_said(Poll& poll) {
     poll.forget(readiness_->positions);
     for (const WatchedCheck& each : checks_.checks())
         if (each.check().subject == CheckSubject::statement) book_->forget(vehicle_.name, each.check().id);
-    checks_.write_now(t_ns, std::array{0.0}, out);
 }
 
 void ReadinessBoard::say_verdict(std::int64_t t_event_ns, std::int64_t t_ns, Batch& out) const {

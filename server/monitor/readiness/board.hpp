@@ -44,6 +44,7 @@ class ReadinessBoard {
 
   private:
     void decide(std::int64_t t_ns, const Poll& poll, Batch& out);
+    void forget_what_was_said(Poll& poll);
     void leave(std::int64_t t_event_ns, std::int64_t t_ns, Poll& poll, bool carried, Batch& out);
     void say_verdict(std::int64_t t_event_ns, std::int64_t t_ns, Batch& out) const;
     [[nodiscard]] std::vector<std::string> reasons(const Poll& poll) const;

@@ -46,11 +46,14 @@ void read_events(const std::filesystem::path& path, std::map<Of, Past>& past) {
         if (event.vehicle < 0 || static_cast<std::size_t>(event.vehicle) >= vehicles.size()) continue;
         const Of of{vehicles[static_cast<std::size_t>(event.vehicle)], value_of<std::string>(event, "procedure")};
         const bool begun = event.id == EventId::procedure_begun;
-        const bool passed = event.id == EventId::procedure_ended && value_of<std::string>(event, "verdict") == "passed";
-        if (!begun && !passed) continue;
+        const std::string verdict =
+            event.id == EventId::procedure_ended ? value_of<std::string>(event, "verdict") : std::string();
+        const bool passed = verdict == "passed", failed = verdict == "failed";
+        if (!begun && !passed && !failed) continue;
         Past& known =
             past.try_emplace(of, Past{{.vehicle = of.first, .procedure = of.second, .runs = 0}}).first->second;
         if (begun) known.said.runs = std::max(known.said.runs, value_of<double>(event, "run"));
+        if (failed) known.said.failed_ns = std::max(known.said.failed_ns, std::optional(event.t_ns));
         if (passed && (!known.said.passed_ns || *known.said.passed_ns < event.t_ns)) {
             known.said.passed_ns = event.t_ns;
             known.said.recording = path.stem().string();

@@ -84,6 +84,21 @@ TEST_CASE("a check of what is said has the state and the figures that follow fro
          "holds",
          4,
          4.9},
+        {"an entry from before the sensor's last word does not take its place",
+         {{"value", {{"vehicle", "mast"}, {"table", "wind"}, {"column", "speed"}}},
+          {"or_entered", "wind_mps"},
+          {"no_older_than_s", 900},
+          {"most", 8.9}},
+         [](DeskBench& bench) {
+             bench.act(Entered{.vehicle = "", .name = "wind_mps", .value = 4, .by = "KL"});
+             bench.run(
+                 4,
+                 [&] {
+                     bench.row("mast/wind", {{"speed", 12}});
+                 });
+             bench.run(60);
+         },
+         "waits"},
         {"the sensor before what was entered",
          {{"value", {{"vehicle", "mast"}, {"table", "wind"}, {"column", "speed"}}},
           {"or_entered", "wind_mps"},
@@ -183,4 +198,12 @@ TEST_CASE("a procedure that was passed counts by its age, whatever recording it 
         PastProcedure{.vehicle = "alpha", .procedure = "test", .runs = 1, .passed_ns = kDeskStart_ns - 20 * kDayNs});
     bench.run(3);
     CHECK(bench.state("alpha/readiness", "it") == "holds"); // the newest counts
+    const auto failed = [&](std::int64_t t_ns) {
+        bench.act(PastProcedure{.vehicle = "alpha", .procedure = "test", .runs = 4, .failed_ns = t_ns});
+        bench.run(bench.t_s() + 2);
+        return bench.state("alpha/readiness", "it");
+    };
+    CHECK(failed(kDeskStart_ns - 11 * kDayNs) == "holds"); // before it was passed
+    CHECK(failed(kDeskStart_ns - 9 * kDayNs) == "fails");
+    CHECK_THAT(bench.last(EventId::past_procedure)->text, Catch::Contains("failed"));
 }

@@ -105,10 +105,13 @@ TEST_CASE("at liftoff the board says once how it stood, and its answers are spen
     bench.power(6, 5);
     bench.answer("range", false);
     CHECK(bench.story() == Story{"poll_answered range"}); // it is closed in flight
+    bench.clear(true);                                    // from a page that is behind
+    bench.answer("weather", true);
     bench.event(EventId::ready_again);
     bench.run(bench.t_s() + 3);
     bench.answer("range", true);
     bench.power(8, 3);
+    CHECK_FALSE(bench.says_ready()); // what was said in flight is not of the next one
     bench.answer("weather", true);
     CHECK_FALSE(bench.says_ready()); // whether it is clear has to be said again
     bench.clear(true);
