@@ -18,7 +18,7 @@ constexpr std::size_t kEnough = 8; ///< readings on each side
 constexpr double kDeadFraction = 0.1;
 /// Farther over, an accelerometer's own offset reads as a shift.
 constexpr double kTurned_rad = 0.35;
-/// Offsets lie along other axes after a turn and may change the length by twice their size; more than this is no turn.
+/// Offsets lie along other axes after a turn and may change the length by twice their size; no turn changes it by more.
 constexpr double kNoTurn_mps2 = 1.5;
 
 /// Correlation of neighbours, at least 0.
