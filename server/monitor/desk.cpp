@@ -170,7 +170,7 @@ void Desk::take(const PastProcedure& past, std::int64_t t_ns, Batch& out) {
         values.push_back({"recording", past.recording});
         values.push_back({"sha256", past.sha256});
     }
-    if (past.fails_since()) values.push_back({"failed_since", true});
+    if (past.has_failed_since()) values.push_back({"failed_since", true});
     out.events.push_back(
         make_event({.id = EventId::past_procedure, .t_ns = t_ns, .about = past.procedure, .values = std::move(values)},
                    t_ns, about(*vehicle)));

@@ -193,7 +193,7 @@ struct PastProcedure {
     std::string sha256 = {};                    ///< of the bytes received in it, hexadecimal; empty: not known yet
     std::optional<std::int64_t> failed_ns = {}; ///< when it last failed
     /// Its newest verdict is a failure.
-    [[nodiscard]] bool fails_since() const noexcept { return failed_ns > passed_ns; }
+    [[nodiscard]] bool has_failed_since() const noexcept { return failed_ns > passed_ns; }
     friend bool operator==(const PastProcedure&, const PastProcedure&) = default;
 };
 

@@ -46,15 +46,14 @@ class Verdicts {
     }
 
     [[nodiscard]] Evaluation result(bool was_run) && {
-        Evaluation out{
-            .vehicle = {}, .title = procedure_.title, .was_run = was_run, .verdict = verdict_, .holds = true};
+        Evaluation out{.vehicle = {}, .title = procedure_.title, .was_run = was_run, .verdict = verdict_};
+        out.holds = !was_run || verdict_ == "passed"; // steps may be waived, with a reason, or left undone
         for (std::size_t k = 0; k < checks_.size(); ++k) {
             const bool is_excused = procedure_.checks[k].subject == CheckSubject::statement;
             const bool is_must = checks_[k].severity == Severity::must;
-            if (is_must && !is_excused && checks_[k].state != CheckState::holds) out.holds = false;
+            if (!was_run && is_must && !is_excused && checks_[k].state != CheckState::holds) out.holds = false;
             if (decided_[k]) checks_[k].text = sentence(*decided_[k]);
         }
-        if (was_run) out.holds = verdict_ == "passed"; // steps may be waived, with a reason, or left undone
         out.checks = std::move(checks_);
         return out;
     }

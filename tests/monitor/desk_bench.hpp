@@ -6,6 +6,7 @@
 #include <stdexcept>
 #include <string>
 #include <utility>
+#include <variant>
 #include <vector>
 
 #include <nlohmann/json.hpp>
@@ -103,6 +104,19 @@ class DeskBench {
         const Marks from = out.marks();
         desk.take(what, now_ns(), out);
         desk.see(out, from, now_ns());
+    }
+
+    /// What the desk of the recording before carries, as it is written and read.
+    void go_on_from(const std::vector<Action>& carried) {
+        for (const Action& action : carried) {
+            if (action_from_json(to_json(action)) != action)
+                throw std::runtime_error("not read as it was written: " + to_json(action));
+            std::visit(
+                [&](const auto& what) {
+                    if constexpr (requires { desk.take(what, std::int64_t{}, out); }) act(what);
+                },
+                action);
+        }
     }
 
     /// Of the newest row of a table.

@@ -296,7 +296,7 @@ TEST_CASE("a procedure that was passed is known to the next station, with the ha
     CHECK(said.recording == first);
     CHECK(said.passed_ns == kStart_ns + 30 * kSample_ms * kMs);
     CHECK(said.sha256 == received_sha256(directory.recording(first)).value());
-    CHECK(said.fails_since());
+    CHECK(said.has_failed_since());
     // On the board of the next station it is a must-check that holds, unless the newest run failed.
     for (const bool is_failed : {true, false}) {
         Station third(directory, setup, kStart_ns + (is_failed ? 2 : 3) * kDayNs);

@@ -43,7 +43,8 @@ inline constexpr Tolerance kGyro{.shift = 0.02};
 
 using Axes = std::array<std::vector<double>, 3>;
 /// At rest, perhaps turned a little: the specific force's norm is what stays, the noise is that of the worst axis. A
-/// change along the force itself is taken for one of scale. Turned by more than 20 degrees the shift is not known.
+/// change along the force itself is taken for one of scale. Turned by more than 20 degrees a shift of less than 1.5
+/// m/s2 is not known.
 [[nodiscard]] Survival compare_accelerometer(const Axes& before, const Axes& after, double expected_after);
 /// At rest: the worst axis counts, its p for the choice among three.
 [[nodiscard]] Survival compare_gyro(const Axes& before, const Axes& after, double expected_after);

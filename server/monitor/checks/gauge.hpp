@@ -20,8 +20,7 @@ struct Reading {
     /// the reason: without figures that run.
     std::string why = {};
     bool cannot = false; ///< there will be no value: the record cannot say
-    bool missed =
-        false; ///< there is no value, and that is the failure: an event did not come in its time, a test failed
+    bool missed = false; ///< there is no value, and that is the failure: an event did not come, a test failed
     [[nodiscard]] bool known() const noexcept { return value == value; }
 };
 

@@ -62,7 +62,7 @@ std::unique_ptr<Gauge> make_passed_gauge(std::string procedure, CheckedVehicle v
                                                                                               std::int64_t) -> Reading {
         constexpr double kDay_s = 86'400;
         const auto past = book.past(vehicle.name, procedure);
-        if (past && past->fails_since())
+        if (past && past->has_failed_since())
             return {.t_ns = *past->failed_ns, .why = "it failed when it was last run", .missed = true};
         if (!past || !past->passed_ns) return {.why = "not passed yet"};
         std::string why = past->recording.empty() ? "in this recording" : "in recording " + past->recording;

@@ -29,10 +29,6 @@ double age_limit_s(const Check& check, const CheckBinding& binding) {
     return std::max(kOldAfter_s, kOldAfterPeriods * binding.period_s);
 }
 
-bool is_about_event(const Check& check) {
-    return check.measure >= Measure::change && check.measure <= Measure::back;
-}
-
 /// Without the age itself, which would be another reason with every second.
 std::string too_old(double after_s) {
     return after_s < 600 ? fmt::format("older than {:.3g} s", after_s)
@@ -52,8 +48,8 @@ WatchedCheck::WatchedCheck(const Check& check, CheckBinding binding, const Check
         for (const BoundColumns& value : binding_.value)
             gauges_.push_back(check.measure == Measure::turned
                                   ? make_turn_gauge(check, value, vehicle.name, book, in_procedure)
-                              : is_about_event(check) ? make_pulse_gauge(check, value, vehicle.index)
-                                                      : make_value_gauge(check, binding_, value));
+                              : is_about_event(check.measure) ? make_pulse_gauge(check, value, vehicle.index)
+                                                              : make_value_gauge(check, binding_, value));
         if (!check.or_entered.empty()) otherwise_ = make_entered_gauge(check.or_entered, vehicle, book);
         break;
     case CheckSubject::event: gauges_.push_back(make_event_gauge(check, vehicle.index)); break;

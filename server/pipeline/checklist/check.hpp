@@ -72,6 +72,11 @@ consteval auto words_of(Measure) {
                                   "change", "peak", "rise", "duration", "impulse", "back", "left", "turned");
 }
 
+/// Whether it is taken about the newest event `after`.
+[[nodiscard]] constexpr bool is_about_event(Measure measure) noexcept {
+    return measure >= Measure::change && measure <= Measure::back;
+}
+
 /// What a value can be compared with besides another column.
 enum class Reference : unsigned char {
     gravity,         ///< normal gravity at the pad, m/s2

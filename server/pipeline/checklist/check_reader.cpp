@@ -84,9 +84,6 @@ CheckSubject read_subject(JsonReader& in) {
 bool is_over_window(Measure measure) {
     return (measure >= Measure::mean && measure <= Measure::spread) || measure == Measure::left;
 }
-bool is_about_event(Measure measure) {
-    return measure >= Measure::change && measure <= Measure::back;
-}
 
 void read_value(JsonReader& in, Check& out) {
     if (auto value = in.object("value")) out.value = read_ref(*value, true);

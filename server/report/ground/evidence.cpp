@@ -29,10 +29,6 @@ constexpr std::size_t kEvidencePoints = 400;
 constexpr double kEvidenceHeight = 66;
 constexpr double kRowsBridgedOver = 3.5; ///< periods of the table; more are a break
 
-bool is_about_event(const Check& check) {
-    return check.measure >= Measure::change && check.measure <= Measure::back;
-}
-
 /// Whether the limits are on values of the column, so that they can be drawn with it.
 bool is_of_values(const Check& check) {
     return check.measure == Measure::newest || check.measure == Measure::mean || check.measure == Measure::greatest ||
@@ -51,7 +47,8 @@ struct LookedAt {
 std::optional<LookedAt> named_columns(const Recorded& recorded, const DecidedCheck& decided) {
     const Check& check = decided.check;
     if (check.subject != CheckSubject::value || check.value.empty() || !check.from.empty() ||
-        !check.or_entered.empty() || check.value.link == "any" || !(is_of_values(check) || is_about_event(check)))
+        !check.or_entered.empty() || check.value.link == "any" ||
+        !(is_of_values(check) || is_about_event(check.measure)))
         return std::nullopt;
     const std::string& vehicle =
         check.value.vehicle.empty() ? recorded.vehicle_name(decided.vehicle) : check.value.vehicle;
@@ -149,14 +146,14 @@ struct Moment {
 Moment moment_of(const Recorded& recorded, const DecidedCheck& decided) {
     const Check& check = decided.check;
     const CheckResult& result = decided.result;
-    const bool at_change = result.changed_ns && (result.state == CheckState::fails || is_about_event(check));
+    const bool at_change = result.changed_ns && (result.state == CheckState::fails || is_about_event(check.measure));
     const Window whole = recorded.whole();
     Moment moment{.t_ns = at_change ? *result.changed_ns : std::min(decided.closed_ns, whole.to_ns - 1),
                   .window = {},
                   .measured = at_change ? result.measured_at_change : result.measured};
     const double before_s = std::clamp(1.2 * check.over_s, kBefore_s, kBeforeMost_s);
     moment.window = {moment.t_ns - seconds_to_ns(before_s), moment.t_ns + seconds_to_ns(kAfter_s)};
-    moment.event = is_about_event(check) ? event_before(recorded, decided, moment.t_ns) : nullptr;
+    moment.event = is_about_event(check.measure) ? event_before(recorded, decided, moment.t_ns) : nullptr;
     if (moment.event != nullptr) {
         const double room_s = kEventRoom * (check.baseline_s + check.within_s);
         const std::int64_t seen_ns = std::min(std::max(moment.event->t_ns + seconds_to_ns(check.within_s), moment.t_ns),
@@ -242,7 +239,7 @@ Markup evidence_strip(const Recorded& recorded, const DecidedCheck& decided) {
     const CheckState state = decided.result.state;
     if (state != CheckState::holds && state != CheckState::fails) return {};
     auto looked = named_columns(recorded, decided);
-    if (!looked && !is_about_event(decided.check)) looked = measured_column(recorded, decided);
+    if (!looked && !is_about_event(decided.check.measure)) looked = measured_column(recorded, decided);
     if (!looked || !looked->about().enumeration.empty()) return {};
     const Moment moment = moment_of(recorded, decided);
     Trace trace = trace_of(recorded, *looked, moment.window, moment.t_ns);

@@ -105,7 +105,8 @@ TEST_CASE("an accelerometer that was turned over is well, and one with another s
     CHECK(compare_accelerometer(before, stuck, 800).state == SensorState::stuck);
     CHECK(compare_accelerometer(before, noisy, 800).state == SensorState::noisy);
     CHECK(compare_accelerometer(before, {}, 800).state == SensorState::dead);
-    // An axis that reads its noise about zero, whichever it is, was not turned: gravity has its length in any direction.
+    // An axis that reads its noise about zero, whichever it is, was not turned: gravity has its length in any
+    // direction.
     for (std::size_t lost = 0; lost < 3; ++lost) {
         Axes upright = before, without = same;
         std::swap(upright[lost], upright[2]); // that gravity is on

@@ -189,14 +189,7 @@ TEST_CASE("the next recording counts from the alignment of the one before") {
     after.desk.carries(true);
     after.stand(30, moved ? 4 : 0); // the rest that a recording begins with
     after.desk.carries(false);
-    for (const Action& action : carried) {
-        CHECK(action_from_json(to_json(action)) == action);
-        std::visit(
-            [&](const auto& what) {
-                if constexpr (requires { after.desk.take(what, std::int64_t{}, after.out); }) after.act(what);
-            },
-            action);
-    }
+    after.go_on_from(carried);
     after.stand(5, moved ? 4 : 0);
     CHECK(after.state() == (moved ? "fails" : "holds"));
     CHECK(after.turned_deg() == Approx(moved ? 4 : 0).margin(0.6));
@@ -250,12 +243,7 @@ TEST_CASE("a procedure counts from its own statement, and from there in the next
     std::vector<Action> carried;
     bench.desk.carry(carried);
     DeskBench after({{"procedures/pad.json", procedure.dump()}});
-    for (const Action& action : carried)
-        std::visit(
-            [&](const auto& what) {
-                if constexpr (requires { after.desk.take(what, std::int64_t{}, after.out); }) after.act(what);
-            },
-            action);
+    after.go_on_from(carried);
     stand(after, 20, 2 * one_degree_mps2);
     CHECK(after.newest("alpha/procedure/pad", "moved") == Approx(2).margin(1e-2));
     CHECK(after.state("alpha/procedure/pad", "moved") == "holds");

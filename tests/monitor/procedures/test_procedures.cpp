@@ -189,14 +189,7 @@ TEST_CASE("the next recording continues in the middle of a procedure") {
     REQUIRE_FALSE(carried.empty());
 
     Run after;
-    for (const Action& action : carried) {
-        CHECK(action_from_json(to_json(action)) == action);
-        std::visit(
-            [&](const auto& what) {
-                if constexpr (requires { after.desk.take(what, std::int64_t{}, after.out); }) after.act(what);
-            },
-            action);
-    }
+    after.go_on_from(carried);
     after.run(1);
     const Story story = after.story();
     for (const char* line : {"procedure_begun", "step_done on", "step_done wait", "step_done hold", "step_done count",

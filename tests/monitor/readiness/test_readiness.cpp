@@ -139,12 +139,7 @@ TEST_CASE("the next recording knows what people said for the board, and when") {
     std::vector<Action> carried;
     before.desk.carry(carried);
     Board after;
-    for (const Action& action : carried)
-        std::visit(
-            [&](const auto& what) {
-                if constexpr (requires { after.desk.take(what, std::int64_t{}, after.out); }) after.act(what);
-            },
-            action);
+    after.go_on_from(carried);
     after.power(8, 1);
     CHECK_FALSE(after.says_ready());
     after.answer("weather", true);
