@@ -33,6 +33,10 @@ constexpr double kRailLean_mps2 = 0.08; ///< 1 - cos(7 degrees), times gravity
 /// Two packets of four samples at 200 Hz may be lost before the accelerometer counts as absent.
 constexpr double kInertialTimeout_s = 0.1;
 constexpr double kJitter = 1.5; ///< of a sample period
+/// Of how late samples come: a packet of many that came late once is soon forgotten, and the longest that is waited
+/// for.
+constexpr double kLateKept = 0.98;
+constexpr double kLateMost_s = 2.0;
 constexpr double kJudged_s = 0.2;
 constexpr double kStepKept_s = 0.05; ///< for the backward pass, without a correction
 constexpr double kHeightsAlike_s = 3.0;
@@ -62,7 +66,8 @@ void VerticalFilter::reset() {
     pair_.probability = {0.0, 1.0};
     t_ns_ = t_accel_ns_ = t_height_ns_ = t_height_used_ns_ = t_mixed_ns_ = 0;
     t_fix_ns_ = t_fixes_since_ns_ = t_fix_agreed_ns_ = 0;
-    accel_period_s_ = height_period_s_ = 0.0;
+    accel_period_s_ = height_period_s_ = accel_late_s_ = 0.0;
+    t_heard_of_ns_ = 0;
     agitation_mps2_ = kGravityStandard_mps2;
     day_at_m_ = 0.0;
     started_ = have_accel_ = false;
@@ -72,6 +77,7 @@ void VerticalFilter::reset() {
     travelled_.clear();
     fixes_far_ = 0;
     waiting_count_ = rejected_count_ = 0;
+    waiting_fixes_.clear();
     stuck_ = false;
     t_judged_ns_ = 0;
     bias_walk_mps2_rts_ = 0.0;
@@ -129,12 +135,17 @@ SingerProcess VerticalFilter::singer() const noexcept {
 }
 
 double VerticalFilter::wait_s() const noexcept {
-    return std::max(kHeightWait_s, kJitter * accel_period_s_);
+    return std::max(kHeightWait_s, kJitter * accel_period_s_ + (in_batches() ? accel_late_s_ : 0.0));
+}
+
+bool VerticalFilter::samples_follow(std::int64_t t_ns) const noexcept {
+    return have_accel_ && motion_ != Motion::descent &&
+           seconds_between(t_accel_ns_, t_ns) < std::max(kInertialTimeout_s, 2.5 * accel_period_s_);
 }
 
 bool VerticalFilter::inertial_at(std::int64_t t_ns) const noexcept {
-    return have_accel_ && motion_ != Motion::descent &&
-           seconds_between(t_accel_ns_, t_ns) < std::max(kInertialTimeout_s, 2.5 * accel_period_s_);
+    return samples_follow(t_ns) ||
+           (have_accel_ && motion_ != Motion::descent && in_batches() && seconds_between(t_accel_ns_, t_ns) < wait_s());
 }
 
 void VerticalFilter::set_motion(Motion motion) {
@@ -253,6 +264,8 @@ void VerticalFilter::pass_gap(std::int64_t t_ns, const SingerProcess& process) {
     const double left_s = seconds_between(t_ns_, t_ns);
     if (left_s <= 1e-9) return;
     t_ns_ = t_ns;
+    // Thrust begins at once: what the last sample said of acceleration holds for none of the gap behind it.
+    if (two_models() && !gap_since_sample_) walk(flight(), kA, process.sigma_mps2 * process.sigma_mps2);
     gap_since_sample_ = true;
     const double h = flight().x(kH), v = flight().x(kV);
     predict(left_s, process);
@@ -277,6 +290,9 @@ void VerticalFilter::accelerometer(std::int64_t t_ns, double accel_up_mps2, doub
                                    const AxisFraction& fraction) {
     if (!std::isfinite(accel_up_mps2) || !std::isfinite(sigma_mps2) || !std::isfinite(force_mps2)) return;
     if (have_accel_ && t_ns <= t_accel_ns_) return;
+    accel_late_s_ =
+        std::max(std::clamp(seconds_between(t_ns, t_heard_of_ns_), 0.0, kLateMost_s), kLateKept * accel_late_s_);
+    t_heard_of_ns_ = std::max(t_heard_of_ns_, t_ns);
     double covered_s = 0.0;
     if (have_accel_) {
         const double since_s = seconds_between(t_accel_ns_, t_ns);
@@ -285,7 +301,8 @@ void VerticalFilter::accelerometer(std::int64_t t_ns, double accel_up_mps2, doub
         covered_s = since_s < kJitter * accel_period_s_ ? since_s : accel_period_s_;
     }
     have_accel_ = true;
-    if (!started_ || motion_ == Motion::descent) {
+    // Where the state is past it already, it would be taken for what is now.
+    if (!started_ || motion_ == Motion::descent || t_ns <= t_ns_) {
         t_accel_ns_ = t_ns;
         return;
     }
@@ -312,6 +329,7 @@ void VerticalFilter::accelerometer(std::int64_t t_ns, double accel_up_mps2, doub
     take_waiting(t_ns, [this](std::int64_t height_ns) { propagate_by_sample(height_ns); });
     propagate_by_sample(t_ns);
     if (two_models()) look_for_rest(accel_up_mps2, variance);
+    take_waiting_fixes(t_ns);
 }
 
 void VerticalFilter::clipped(std::int64_t t_ns, double at_least_mps2, double excess_mps2) {
@@ -338,6 +356,7 @@ void VerticalFilter::height(std::int64_t t_ns, double altitude_m, double sigma_m
         !(day_m >= 0.0))
         return;
     const Height height{t_ns, altitude_m, sigma_m, port_m, speed_mps, day_m};
+    t_heard_of_ns_ = std::max(t_heard_of_ns_, t_ns);
     if (started_ && seconds_between(std::max({t_height_ns_, t_accel_ns_, t_fix_ns_}), t_ns) > kStaleReset_s)
         started_ = false;
     if (t_height_ns_ != 0 && t_ns > t_height_ns_) {
@@ -356,6 +375,7 @@ void VerticalFilter::height(std::int64_t t_ns, double altitude_m, double sigma_m
         waiting_[place] = height;
         return;
     }
+    take_waiting(t_ns, propagate);
     propagate(t_ns);
     apply_height(height);
 }
@@ -381,22 +401,37 @@ void VerticalFilter::relate_to_day(double day_m) {
 }
 
 void VerticalFilter::advance(std::int64_t t_ns) {
-    take_waiting(t_ns - seconds_to_ns(wait_s()), [this](std::int64_t height_ns) { propagate_to(height_ns); });
-    const std::int64_t heard_ns = std::max({t_height_ns_, t_accel_ns_, t_fix_ns_});
+    t_heard_of_ns_ = std::max(t_heard_of_ns_, t_ns);
+    const std::int64_t waited_ns = t_ns - seconds_to_ns(wait_s());
+    take_waiting(waited_ns, [this](std::int64_t height_ns) { propagate_to(height_ns); });
+    take_waiting_fixes(waited_ns);
+    const std::int64_t heard_ns = std::max({t_height_ns_, t_accel_ns_, t_fix_ns_, newest_waiting_ns()});
     const bool heard = seconds_between(heard_ns, t_ns) < std::max(kCoastThrough_s, 3.5 * height_period_s_);
-    const std::int64_t to_ns = t_ns - seconds_to_ns(wait_s());
-    if (!started_ || !heard || inertial_at(t_ns) || to_ns <= t_ns_) return;
-    const double next_m = flight().x(kH) + flight().x(kV) * seconds_between(t_ns_, to_ns);
-    if (flight().x(kV) < 0.0 && next_m < std::min(0.0, flight().x(kH))) return;
-    const TwoModels<kVerticalStates> kept = pair_;
-    const std::int64_t t_kept_ns = t_ns_;
-    ForwardPass<kVerticalStates>* const forward = std::exchange(forward_, nullptr);
-    predict(seconds_between(t_ns_, to_ns), unmeasured(to_ns));
-    t_ns_ = to_ns;
-    ahead_ = known();
-    pair_ = kept;
-    t_ns_ = t_kept_ns;
-    forward_ = forward;
+    if (!started_ || !heard || samples_follow(t_ns)) return;
+    const std::int64_t to_ns = t_ns - seconds_to_ns(kHeightWait_s);
+    if (to_ns > t_ns_) look_ahead(to_ns);
+}
+
+std::int64_t VerticalFilter::newest_waiting_ns() const noexcept {
+    const std::int64_t height_ns = waiting_count_ == 0 ? 0 : waiting_[waiting_count_ - 1].t_ns;
+    return waiting_fixes_.empty() ? height_ns : std::max(height_ns, waiting_fixes_.back().t_ns);
+}
+
+/// Shows the state of a later time by what is there already, on a copy: what is still to come finds the state of its
+/// own time. At rest there is nothing to say beyond what was measured: it may just have left.
+void VerticalFilter::look_ahead(std::int64_t to_ns) {
+    VerticalFilter copy = *this;
+    copy.forward_ = nullptr;
+    copy.take_waiting(to_ns, [&copy](std::int64_t height_ns) { copy.propagate_to(height_ns); });
+    copy.take_waiting_fixes(to_ns);
+    const bool rests = copy.two_models() && copy.probability_now()[kRest] > 0.5;
+    if (!rests && to_ns > copy.t_ns_) {
+        const VerticalKalman& state = copy.flight();
+        const double next_m = state.x(kH) + state.x(kV) * seconds_between(copy.t_ns_, to_ns);
+        const bool below = state.x(kV) < 0.0 && next_m < std::min(0.0, state.x(kH));
+        if (!below) copy.pass_gap(to_ns, copy.unmeasured(to_ns));
+    }
+    if (copy.t_ns_ > t_ns_) ahead_ = copy.known();
 }
 
 void VerticalFilter::take_scalar(const VerticalRow& rest_row, double rest_measured, const VerticalRow& flight_row,

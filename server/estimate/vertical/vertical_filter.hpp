@@ -28,12 +28,14 @@
 /// receivers come back with errors of tens of metres.
 ///
 /// Order and gaps: a height newer than the newest accelerometer sample waits for the next one, kHeightWait_s or one and
-/// a half sample periods at most, since packets of different sensors overtake each other. A height older than the
+/// a half sample periods at most, since packets of different sensors overtake each other. Where samples come many in a
+/// packet, heights and fixes wait for the packet: what is shown meanwhile has them in. A height older than the
 /// state is related to it by the state's own motion, up to kHeightLate_s. Accelerometer samples that are older than the
-/// newest one, or repeat its time, are dropped. NaN is not a measurement. After kStaleReset_s without any input
-/// everything but the sensors' errors restarts with the next height or fix. What is predicted beyond the newest input
-/// is shown and forgotten: measurements that come late find the state of their time. Nothing is predicted below the
-/// ground, or below where the vehicle was measured, if that was lower.
+/// newest one or than the state, or repeat its time, are dropped. NaN is not a measurement. After kStaleReset_s without
+/// any input everything but the sensors' errors restarts with the next height or fix. What is predicted beyond the
+/// newest input is shown and forgotten: measurements that come late find the state of their time. Nothing is predicted
+/// of a vehicle at rest, which may just have left, nor below the ground, or below where the vehicle was measured, if
+/// that was lower.
 ///
 /// Health: NIS of heights, averaged over 50, with its chi-square bounds. In flight heights are alike in what they are
 /// off by, the day's air and the ports: they count five times a second, as a fraction of a degree of freedom each.
@@ -157,7 +159,7 @@ class VerticalFilter {
     void height(std::int64_t t_ns, double altitude_m, double sigma_m, double port_m = 0.0, double speed_mps = 0.0,
                 double day_m = 0.0);
     void fix(const VerticalFix& fix);
-    /// Takes in waiting heights that are old enough, and shows a state without accelerometer as of about `t_ns`.
+    /// Takes in what has waited long enough, and shows a state as of about `t_ns` where no accelerometer does.
     void advance(std::int64_t t_ns);
 
     /// The newest that is known or, between advance() and the next input, predicted.
@@ -195,6 +197,7 @@ class VerticalFilter {
     };
     enum Model : std::size_t { kRest, kFlight };
     static constexpr double kOneCycle_s = 0.1;
+    static constexpr std::size_t kWaitingFixes = 64;
 
     [[nodiscard]] bool two_models() const noexcept { return settings_.rest_updates && motion_ == Motion::rest; }
     [[nodiscard]] VerticalKalman& flight() noexcept { return pair_.model[kFlight]; }
@@ -207,7 +210,16 @@ class VerticalFilter {
     [[nodiscard]] std::array<double, 2> probability_now() const;
     [[nodiscard]] SingerProcess singer() const noexcept;
     [[nodiscard]] double wait_s() const noexcept;
+    /// Accelerometer samples come later than packets of different sensors overtake each other: many in a packet.
+    [[nodiscard]] bool in_batches() const noexcept { return accel_late_s_ > kHeightWait_s; }
+    /// The next sample of the accelerometer is not overdue.
+    [[nodiscard]] bool samples_follow(std::int64_t t_ns) const noexcept;
+    /// The accelerometer is in use: they follow, or its next packet is not overdue.
     [[nodiscard]] bool inertial_at(std::int64_t t_ns) const noexcept;
+    [[nodiscard]] std::int64_t newest_waiting_ns() const noexcept;
+    void look_ahead(std::int64_t to_ns);
+    void take_fix(const VerticalFix& fix);
+    void take_waiting_fixes(std::int64_t up_to_t_ns);
     [[nodiscard]] bool fixes_agree() const noexcept;
     void each_model(const auto& step);
     void travel(std::int64_t t_ns, double before_h, double before_v);
@@ -237,6 +249,8 @@ class VerticalFilter {
     std::int64_t t_height_used_ns_ = 0;
     std::int64_t t_mixed_ns_ = 0;
     double accel_period_s_ = 0.0; ///< 0: not known yet
+    double accel_late_s_ = 0.0;   ///< how much later than the newest of all times its samples come
+    std::int64_t t_heard_of_ns_ = 0;
     double height_period_s_ = 0.0;
     double bias_walk_mps2_rts_ = 0.0;
     double agitation_mps2_ = 10.0;
@@ -252,8 +266,9 @@ class VerticalFilter {
     std::int64_t t_fixes_since_ns_ = 0; ///< since when they come without a gap
     std::int64_t t_fix_agreed_ns_ = 0;
     int fixes_far_ = 0; ///< in a row
-    std::array<Height, 8> waiting_{};
+    std::array<Height, 64> waiting_{};
     std::size_t waiting_count_ = 0;
+    std::vector<VerticalFix> waiting_fixes_;
     std::array<Height, 64> rejected_{};
     std::size_t rejected_count_ = 0;
     bool stuck_ = false;

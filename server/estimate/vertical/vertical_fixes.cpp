@@ -52,7 +52,25 @@ VerticalFilter::Travelled VerticalFilter::travelled_since(std::int64_t t_ns) con
             now.speed_mps - low.speed_mps - part * (high.speed_mps - low.speed_mps)};
 }
 
+/// Where inertial samples come many at a time, a fix waits for those of its time.
 void VerticalFilter::fix(const VerticalFix& fix) {
+    t_heard_of_ns_ = std::max(t_heard_of_ns_, fix.t_ns);
+    if (started_ && in_batches() && inertial_at(fix.t_ns) && fix.t_ns > t_accel_ns_ &&
+        waiting_fixes_.size() < kWaitingFixes) {
+        waiting_fixes_.push_back(fix);
+        return;
+    }
+    take_waiting_fixes(fix.t_ns);
+    take_fix(fix);
+}
+
+void VerticalFilter::take_waiting_fixes(std::int64_t up_to_t_ns) {
+    auto taken = waiting_fixes_.begin();
+    while (taken != waiting_fixes_.end() && taken->t_ns <= up_to_t_ns) take_fix(*taken++);
+    waiting_fixes_.erase(waiting_fixes_.begin(), taken);
+}
+
+void VerticalFilter::take_fix(const VerticalFix& fix) {
     const bool has_height = std::isfinite(fix.height_m) && fix.height_sigma_m > 0.0;
     const bool has_speed = std::isfinite(fix.speed_mps) && fix.speed_sigma_mps > 0.0;
     std::int64_t valid_ns = fix.t_valid_ns != 0 ? fix.t_valid_ns : fix.t_ns - seconds_to_ns(settings_.fix_delay_s);
