@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 
 #include "shared/constants.hpp"
 #include "shared/geodesy.hpp"
@@ -191,9 +192,11 @@ AirSpeeds air_speeds(const AirHeights& air, double speed_mps, double speed_sigma
     const double relative_t = air.temperature_sigma_k / air.temperature_k;
     const double q = 0.5 * air.density_kg_m3 * speed_mps * speed_mps;
     return {mach, std::hypot(speed_sigma_mps / air.speed_of_sound_mps, 0.5 * mach * relative_t), q,
-            // The second term is for a speed so small that its square may be all error.
+            // The second term is for a speed so small that its square may be all error: E[(v^2 - m^2)^2] of a normal v
+            // of mean m is 4 m^2 s^2 + 3 s^4.
             std::hypot(air.density_kg_m3 * std::fabs(speed_mps) * speed_sigma_mps,
-                       0.5 * air.density_kg_m3 * speed_sigma_mps * speed_sigma_mps, q * relative_t)};
+                       0.5 * std::numbers::sqrt3 * air.density_kg_m3 * speed_sigma_mps * speed_sigma_mps,
+                       q * relative_t)};
 }
 
 } // namespace turnstone::estimate

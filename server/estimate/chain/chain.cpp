@@ -3,7 +3,9 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <utility>
 
+#include "server/estimate/chain/carried.hpp"
 #include "server/estimate/chain/flight_estimator.hpp"
 #include "server/estimate/chain/flight_report.hpp"
 #include "server/estimate/chain/navigation_report.hpp"
@@ -25,6 +27,7 @@ namespace {
 
 constexpr double kTiltUsable_rad = 0.1;
 constexpr double kEngineRow_s = 1.0;
+constexpr double kFixPause_s = 5.0; ///< longer, and fixes were lost in between
 
 /// An estimator and the tables it is reported in.
 struct FlightPart {
@@ -67,7 +70,8 @@ AirSpeed air_speed_of(const Navigation& navigation, const WindProfile& wind) {
     const double height_m = nominal.position_enu_m.z();
     const Eigen::Vector3d flow_mps = wind.against_air_mps(nominal.velocity_enu_mps, height_m);
     const double by_wind_mps = wind.sigma_mps(height_m) * flow_mps.head<2>().norm() / std::max(1.0, flow_mps.norm());
-    return {flow_mps.norm(), std::hypot(navigation.velocity_sigma_mps().norm() / std::numbers::sqrt3, by_wind_mps)};
+    return {navigation.t_ns(), flow_mps.norm(),
+            std::hypot(navigation.velocity_sigma_mps().norm() / std::numbers::sqrt3, by_wind_mps)};
 }
 
 /// What air flowing past the ports does to a pressure altitude, 1-sigma: at any moment, and as a steady coefficient.
@@ -86,19 +90,6 @@ Vehicle with_range(Vehicle vehicle, double accel_range_mps2) {
     return vehicle;
 }
 
-/// Accelerations of small rockets: thrust, drag after burnout, what swings under a parachute.
-Manoeuvre manoeuvre_of(Motion motion) {
-    using Eigen::Vector3d;
-    switch (motion) {
-    case Motion::boost: return {Vector3d::Zero(), {15, 15, 60}, Vector3d::Constant(1)};
-    case Motion::coast: return {{0, 0, -kGravityStandard_mps2}, Vector3d::Constant(8), Vector3d::Constant(3)};
-    case Motion::descent: return {Vector3d::Zero(), Vector3d::Constant(5), Vector3d::Constant(1)};
-    case Motion::moving:
-    case Motion::rest: break; // it may be a motion that nobody has noticed yet
-    }
-    return {};
-}
-
 } // namespace
 
 struct EstimatorChain::State {
@@ -107,6 +98,7 @@ struct EstimatorChain::State {
         if (vehicle.rocket) missing = missing_inputs(inputs);
         const bool moves = inputs.pressure || inputs.fix;
         const bool flies = vehicle.rocket && (inputs.accel_axial || moves);
+        feels_thrust = inputs.accel_axial;
         if (flies) {
             wind.emplace(site);
             flight.emplace(FlightPart{FlightEstimator(vehicle, site, inputs.accel_axial, inputs.pressure),
@@ -129,13 +121,14 @@ struct EstimatorChain::State {
     }
 
     [[nodiscard]] const Navigation* attitude() const { return navigation ? &*navigation : nullptr; }
-    [[nodiscard]] PositionSources position() {
+    [[nodiscard]] PositionSources position(std::int64_t t_ns) {
         const Phase phase = picture.phase.phase;
         return {attitude(),
                 translation ? &translation->filter : nullptr,
                 wind && phase <= Phase::falling ? &*wind : nullptr,
                 picture.air ? picture.air->heights.density_kg_m3 : kNaN,
                 phase == Phase::down,
+                stands_still() && !overdue(t_ns),
                 manoeuvre_of(picture.phase.motion)};
     }
 
@@ -144,7 +137,10 @@ struct EstimatorChain::State {
         const PhasePicture& phase = picture.phase;
         const bool stands = flight && phase.phase == Phase::on_rail && phase.motion == Motion::rest;
         if (!fix || !stands) fix_scatter.interrupt();
+        fix_lost = !fix && sample.fix_dimensions < 2;
         if (!fix) return;
+        const double pause_s = seconds_between(std::exchange(t_fix_ns, sample.t_ns), sample.t_ns);
+        if (pause_s < kFixPause_s) fix_pause_s = pause_s;
         if (stands) {
             const double new_part = std::sqrt(1 - vehicle.sensors.fix_correlated_share);
             fix_scatter.at_rest(
@@ -154,14 +150,14 @@ struct EstimatorChain::State {
         }
         fix->scatter = picture.fix_scatter = fix_scatter.factors();
         TranslationFilter& filter = translation->filter;
-        if (flight) filter.expect(manoeuvre_of(picture.phase.motion));
+        if (flight) filter.expect(unheard(sample.t_ns));
         filter.fix(*fix);
         if (flight && picture.phase.phase == Phase::on_rail) filter.on_the_rail(sample.t_ns);
         picture.translation = filter.estimate();
     }
     /// Rows of position after a measurement.
     void report_position(std::int64_t t_ns, EstimateSink& sink) {
-        if (position_report) position_report->write(t_ns, position(), sink);
+        if (position_report) position_report->write(t_ns, position(t_ns), sink);
         if (plain) plain->write(t_ns, translation->filter, sink);
     }
 
@@ -169,8 +165,30 @@ struct EstimatorChain::State {
         if (prediction_made) prediction->report.write(*prediction_made, prediction->rounds, *wind, sink);
     }
 
+    /// On the rail as far as anybody has noticed, and no accelerometer would feel the launch.
+    [[nodiscard]] bool may_have_left() const {
+        return flight && !feels_thrust && picture.translation.t_measured_ns != 0 &&
+               picture.phase.motion == Motion::rest && picture.phase.phase == Phase::on_rail;
+    }
+    [[nodiscard]] bool stands_still() const {
+        constexpr double kMoves_mps = 3.0;
+        return may_have_left() && !(picture.translation.velocity_enu_mps.norm() > kMoves_mps);
+    }
+    /// The next measurement should have come, or the receiver says that none will.
+    [[nodiscard]] bool overdue(std::int64_t t_ns) const {
+        constexpr double kOverdue_s = 0.3, kOverduePauses = 1.5;
+        return fix_lost || seconds_between(picture.translation.t_measured_ns, t_ns) >
+                               std::max(kOverdue_s, kOverduePauses * fix_pause_s);
+    }
+    /// What to expect of the vehicle since the translation filter's newest measurement: where one does not come on the
+    /// rail, perhaps the launch. Receivers lose their satellites in it.
+    [[nodiscard]] Manoeuvre unheard(std::int64_t t_ns) const {
+        return manoeuvre_of(may_have_left() && overdue(t_ns) ? Motion::boost : picture.phase.motion);
+    }
+
     const Vehicle vehicle;
     const Site& site;
+    bool feels_thrust = false;
     std::vector<TableDescription> tables;
     std::vector<MissingInput> missing;
     FlightPicture picture;
@@ -179,6 +197,9 @@ struct EstimatorChain::State {
     std::optional<Navigation> navigation; ///< only with a flight
     std::optional<TranslationPart> translation;
     FixScatter fix_scatter;
+    bool fix_lost = false; ///< the receiver says so
+    std::int64_t t_fix_ns = 0;
+    double fix_pause_s = 0;           ///< between the two newest that follow each other
     std::optional<PlainMotion> plain; ///< only without a flight
     std::optional<NavigationReport> position_report;
     std::optional<OnboardReport> onboard_report;
@@ -292,6 +313,7 @@ void EstimatorChain::engine(const EngineSample& sample, EstimateSink& sink) {
 void EstimatorChain::tick(std::int64_t t_ns, EstimateSink& sink) {
     State& s = *state_;
     if (s.translation) {
+        if (s.flight) s.translation->filter.expect(s.unheard(t_ns));
         s.translation->filter.advance(t_ns);
         s.picture.translation = s.translation->filter.estimate();
     }
@@ -300,7 +322,7 @@ void EstimatorChain::tick(std::int64_t t_ns, EstimateSink& sink) {
         const auto news = s.flight->estimator.tick(t_ns, s.picture, sink);
         s.flight->report.write(news, s.picture, sink);
     }
-    if (s.position_report) s.position_report->tick(t_ns, s.position(), sink);
+    if (s.position_report) s.position_report->tick(t_ns, s.position(t_ns), sink);
     if (!s.prediction) return;
     s.report(s.prediction->rounds.tick(t_ns, s.picture, s.attitude(), *s.wind), sink);
     const PredictionRounds::Asked& asked = s.prediction->rounds.asked();

@@ -71,6 +71,12 @@ double unseen_speed_mps(double vertical_speed_mps, Motion motion) {
     return std::hypot(vertical_speed_mps, sideways_mps) - std::fabs(vertical_speed_mps);
 }
 
+/// By how much it changes between the time of a speed and that of a pressure, 1-sigma.
+double unseen_acceleration_mps2(Motion motion) {
+    constexpr double kThrust_mps2 = 60.0, kDrag_mps2 = 15.0;
+    return motion == Motion::rest || motion == Motion::boost ? kThrust_mps2 : kDrag_mps2;
+}
+
 EstimateEvent shock_event(const Pulse& pulse) {
     return {.id = EventId::shock,
             .t_ns = pulse.t_ns,
@@ -181,20 +187,22 @@ FlightEstimator::News FlightEstimator::pressure(const PressureSample& sample, Fl
     if (!std::isfinite(heights.above_pad_m)) return news;
 
     const VerticalEstimate vertical = filter_.estimate();
-    const AirSpeeds speeds = speeds_of(heights, vertical, picture.air_speed);
-    derived_.air(sample.t_ns, speeds, phases_);
+    AirSpeeds speeds = speeds_of(sample.t_ns, heights, vertical, picture.air_speed);
     const double metres_per_pa = heights.above_pad_noise_m / pressure_noise_pa_;
     const double q_pa = std::isfinite(speeds.dynamic_pressure_pa) ? speeds.dynamic_pressure_pa : 0.0;
     const double sigma_m = std::hypot(heights.above_pad_noise_m, metres_per_pa * port_noise_pa(speeds.mach, q_pa));
     // Port error, the lag of the bay and a charge show as a distance from the filtered height.
     const double off_m = vertical.valid ? heights.above_pad_m - vertical.altitude_m : 0.0;
-    picture.air = AirPicture{sample.t_ns, heights, speeds, std::hypot(heights.above_pad_sigma_m, sigma_m, off_m)};
-    news.air = true;
 
     filter_.height(sample.t_ns, heights.above_pad_m, sigma_m, metres_per_pa * q_pa,
                    vertical.valid ? vertical.vertical_speed_mps : 0.0,
                    pad_.atmosphere().profile_sigma_m(heights.geopotential_above_pad_m));
     if (!stuck_announced_) phases_.height({sample.t_ns, heights.above_pad_m, sigma_m});
+    // Where heights are few, this one tells more of the speed than all before it.
+    speeds = speeds_of(sample.t_ns, heights, filter_.estimate(), picture.air_speed);
+    derived_.air(sample.t_ns, speeds, phases_);
+    picture.air = AirPicture{sample.t_ns, heights, speeds, std::hypot(heights.above_pad_sigma_m, sigma_m, off_m)};
+    news.air = true;
     after_measurement(sample.t_ns, news, picture, events);
     update_figures(news, picture);
     return news;
@@ -268,13 +276,20 @@ void FlightEstimator::look_at_pad_height(std::int64_t t_ns, EventSink& events) {
     events.event({.id = EventId::pad_height_differs, .t_ns = t_ns, .values = {{"difference_m", offset_m}}});
 }
 
-AirSpeeds FlightEstimator::speeds_of(const AirHeights& heights, const VerticalEstimate& vertical,
+AirSpeeds FlightEstimator::speeds_of(std::int64_t t_ns, const AirHeights& heights, const VerticalEstimate& vertical,
                                      const AirSpeed& against_air) const {
-    if (std::isfinite(against_air.speed_mps)) return air_speeds(heights, against_air.speed_mps, against_air.sigma_mps);
+    const Motion motion = phases_.motion();
+    const auto since_mps = [&](std::int64_t then_ns) {
+        return std::fabs(seconds_between(then_ns, t_ns)) * unseen_acceleration_mps2(motion);
+    };
+    if (std::isfinite(against_air.speed_mps))
+        return air_speeds(heights, against_air.speed_mps,
+                          std::hypot(against_air.sigma_mps, since_mps(against_air.t_ns)));
     if (!vertical.valid) return {kNaN, kNaN, kNaN, kNaN};
     const double speed_mps = std::fabs(vertical.vertical_speed_mps);
-    return air_speeds(heights, speed_mps,
-                      std::hypot(vertical.vertical_speed_sigma_mps, unseen_speed_mps(speed_mps, phases_.motion())));
+    return air_speeds(
+        heights, speed_mps,
+        std::hypot(vertical.vertical_speed_sigma_mps, unseen_speed_mps(speed_mps, motion), since_mps(vertical.t_ns)));
 }
 
 FlightEstimator::News FlightEstimator::tick(std::int64_t t_ns, FlightPicture& picture, EventSink& events) {

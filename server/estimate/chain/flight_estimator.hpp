@@ -68,7 +68,7 @@ class FlightEstimator {
     void look_at_pad_height(std::int64_t t_ns, EventSink& events);
     void accelerate(const ImuSample& sample, const std::optional<TiltInput>& tilt);
     /// Mach and dynamic pressure from the speed against the air or, while that is unknown, from vertical speed.
-    [[nodiscard]] AirSpeeds speeds_of(const AirHeights& heights, const VerticalEstimate& vertical,
+    [[nodiscard]] AirSpeeds speeds_of(std::int64_t t_ns, const AirHeights& heights, const VerticalEstimate& vertical,
                                       const AirSpeed& against_air) const;
     void update_figures(const News& news, FlightPicture& picture);
     void after_measurement(std::int64_t t_ns, News& news, FlightPicture& picture, EventSink& events);

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "server/estimate/chain/carried.hpp"
 #include "server/estimate/math/angles.hpp"
 #include "shared/time.hpp"
 
@@ -18,7 +19,6 @@ constexpr double kSilentRow_s = 0.1;
 constexpr double kCarriedAfter_s = 0.25;
 constexpr double kUnusual = 1.5; // of how old samples get between packets
 constexpr double kUsualFollows = 0.2;
-constexpr double kNoseWander_radps = 0.1;
 constexpr double kSurelyBack_m = 10.0;
 constexpr double kSilent_s = 1.0;
 constexpr double kAidedFor_s = 2.0;
@@ -260,24 +260,8 @@ bool NavigationReport::write_ahead(std::int64_t t_ns, const PositionSources& sou
     if (!navigation->moving() || !hears_inertial(navigation, t_ns) ||
         late_s < std::max(kCarriedAfter_s, kUnusual * usual_s_) || seconds_between(t_row_ns_, t_ns) < kSilentRow_s)
         return false;
-    const Eskf::Covariance covariance = navigation->covariance();
-    NavigationFigures row{.estimate = navigation->estimate(covariance)};
-    NavigationEstimate& e = row.estimate;
-    const Manoeuvre& manoeuvre = sources.manoeuvre;
-    const Vector3d by_manoeuvre_mps = late_s * manoeuvre.sigma_mps2;
-    e.position_enu_m += late_s * e.velocity_enu_mps + 0.5 * late_s * late_s * manoeuvre.mean_mps2;
-    e.velocity_enu_mps += late_s * manoeuvre.mean_mps2;
-    const Eigen::Matrix3d together = covariance.block<3, 3>(Eskf::kPosition, Eskf::kVelocity);
-    Eigen::Matrix3d position_m2 = covariance.topLeftCorner<3, 3>() + late_s * (together + together.transpose()) +
-                                  late_s * late_s * covariance.block<3, 3>(Eskf::kVelocity, Eskf::kVelocity);
-    position_m2.diagonal() += (0.5 * late_s * by_manoeuvre_mps).cwiseAbs2();
-    e.position_sigma_m = position_m2.diagonal().cwiseMax(0.0).cwiseSqrt();
-    e.velocity_sigma_mps = (e.velocity_sigma_mps.cwiseAbs2() + by_manoeuvre_mps.cwiseAbs2()).cwiseSqrt();
-    // It turns on as it did, or has stopped.
-    const double turned_rad = late_s * (e.rate_body_radps.norm() + kNoseWander_radps);
-    e.attitude_sigma_rad = (e.attitude_sigma_rad.cwiseAbs2().array() + turned_rad * turned_rad).sqrt().matrix();
-    e.tilt_sigma_rad = std::hypot(e.tilt_sigma_rad, turned_rad);
-    write_row(t_ns, row, position_m2, sink);
+    const CarriedNavigation carried = carried_to(t_ns, *navigation, sources.manoeuvre);
+    write_row(t_ns, {.estimate = carried.estimate}, carried.covariance.topLeftCorner<3, 3>(), sink);
     return true;
 }
 
@@ -329,6 +313,7 @@ void NavigationReport::tick(std::int64_t t_ns, const PositionSources& sources, E
     const bool inertial = hears_inertial(sources.navigation, t_ns);
     // Its next sample may be a second away.
     if (inertial && knows_position(sources, sources.navigation->estimate())) return;
+    if (sources.rests) return;
     if (seconds_between(t_row_ns_, t_ns) >= kSilentRow_s && write_translation(t_ns, sources, sink)) return;
     if (seconds_between(t_row_ns_, t_ns) < kWaitingRow_s) return;
     t_row_ns_ = t_ns;

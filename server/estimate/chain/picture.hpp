@@ -46,6 +46,7 @@ struct NavigationPicture {
 
 /// Speed against the air; NaN while attitude or wind are unknown.
 struct AirSpeed {
+    std::int64_t t_ns = 0;
     double speed_mps = kNaN;
     double sigma_mps = kNaN;
 };

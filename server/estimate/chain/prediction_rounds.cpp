@@ -4,6 +4,7 @@
 #include <cmath>
 #include <utility>
 
+#include "server/estimate/chain/carried.hpp"
 #include "server/estimate/math/angles.hpp"
 #include "shared/geodesy.hpp"
 #include "shared/time.hpp"
@@ -25,6 +26,7 @@ constexpr double kGustOfWind = 0.2;
 constexpr double kCoastSettle_s = 0.2;
 constexpr double kStale_s = 3.0;
 constexpr double kInertialSilent_s = 1.0; // navigation may be right still, but fixes go on
+constexpr double kFresh_s = 0.1;          // with a round's time still shown within half a second
 constexpr double kHeightFloor_m = 0.2;    // apogee is where the vehicle's middle was
 constexpr double kVarianceFloor = 1e-4;
 /// Beyond these a state is not one of the flights whose air and wind are known, and to fly it says nothing.
@@ -168,14 +170,16 @@ std::optional<PredictionStart> PredictionRounds::start(std::int64_t t_ns, const 
     const bool has_attitude =
         navigation != nullptr && navigation->moving() && seconds_between(navigation->t_ns(), t_ns) < kInertialSilent_s;
     if (has_attitude) {
-        const NavigationEstimate e = navigation->estimate();
+        const bool fresh = seconds_between(navigation->t_ns(), t_ns) < kFresh_s;
+        const CarriedNavigation carried =
+            carried_to(fresh ? navigation->t_ns() : t_ns, *navigation, manoeuvre_of(picture.phase.motion));
+        const NavigationEstimate& e = carried.estimate;
         from.t_ns = e.t_ns;
         from.place_known = true;
         from.position_enu_m = e.position_enu_m;
         from.velocity_enu_mps = e.velocity_enu_mps;
         from.nose_enu = e.q_local_body * Vector3d::UnitX();
-        from.covariance =
-            navigation->covariance().topLeftCorner<6, 6>() + kVarianceFloor * Eigen::Matrix<double, 6, 6>::Identity();
+        from.covariance = carried.covariance + kVarianceFloor * Eigen::Matrix<double, 6, 6>::Identity();
     } else if (picture.translation.valid && picture.translation.heard_within(kStale_s, t_ns)) {
         from = start_from_translation(picture);
     } else if (picture.vertical.valid && !picture.translation.valid) {

@@ -18,7 +18,9 @@ namespace {
 constexpr std::array<double, 6> kGates = {10.827566, 13.815511, 16.266236, 18.466827, 20.515006, 22.457744};
 /// Beside the thrust of a motor or the opening of a parachute: small rockets reach 100 m/s2.
 const Manoeuvre kHard{Vector3d::Zero(), Vector3d::Constant(60.0), Vector3d::Constant(1.0)};
-constexpr double kHardFor_s = 2.0;
+/// A charge's pulse in the bay makes heights lower, thrust makes them higher.
+const Manoeuvre kHardUp{Vector3d::Zero(), {0.0, 0.0, 60.0}, Vector3d::Constant(1.0)};
+constexpr double kHardFor_s = 10.0; ///< a receiver that loses its satellites at liftoff has them again in the coast
 constexpr double kUnknown_m = 1e4;
 constexpr double kUnknown_mps = 300;
 /// Of a position: beyond this nobody can use it.
@@ -242,8 +244,18 @@ void TranslationFilter::take_height(Belief& belief, const Measurement& m, const 
     belief.t_height_ns = m.t_ns;
     state.set_height_error(m.systematic);
     TranslationState::Observation seen = state.of_height(m.value(0), m.sigma(0));
-    const double nis = state.nis(seen);
+    double nis = state.nis(seen);
+    if (nis > kGates[0] && seen.innovation(0) > 0) {
+        TranslationState harder = state;
+        const double since_s = seconds_between(belief.t_height_fit_ns, m.t_ns);
+        harder.add_manoeuvre(std::clamp(since_s, 0.0, kHardFor_s), kHardUp);
+        if (harder.nis(seen) <= kGates[0]) {
+            state = harder;
+            nis = state.nis(seen);
+        }
+    }
     if (nis <= kGates[0]) {
+        belief.t_height_fit_ns = m.t_ns;
         belief.height_unfit_since_ns = 0;
     } else {
         seen.noise *= nis / kGates[0];
@@ -270,6 +282,11 @@ void TranslationFilter::take_place(Belief& belief, const Trail& trail) const {
         belief.placed && belief.t_fix_ns != 0 && seconds_between(belief.t_fix_ns, belief.t_ns) < kRecovery_s;
     if (!fixes) return;
     constexpr double kSure = 3;
+    constexpr double kKnown_mps = 5; // what may be anywhere agrees with every place
+    for (int axis = 0; axis < 3; ++axis)
+        if (state.sigma(TranslationState::kPosition + axis) > kPadAcross_m + settings_.errors.datum_sigma_m ||
+            state.sigma(TranslationState::kVelocity + axis) > kKnown_mps)
+            return;
     const auto within = [&](int at, double size) {
         return std::abs(state.kalman().x(at)) < size + kSure * state.sigma(at);
     };

@@ -10,8 +10,9 @@
 ///
 /// Measurements may come late: each is used at the time at which it was true, by going back to the state before it and
 /// on again through those since (History below). What is older than the history is dropped. A measurement that does not
-/// fit is first explained by a manoeuvre harder than expected, then believed less, then, after kRecovery_s of them,
-/// believed instead of the filter. NaN components are not used. Deterministic; no allocation after construction.
+/// fit is first explained by a manoeuvre harder than expected (a height: one upwards), then believed less, then, after
+/// kRecovery_s of them, believed instead of the filter. NaN components are not used. Deterministic; no allocation after
+/// construction.
 #include <cstdint>
 #include <optional>
 
@@ -95,8 +96,8 @@ class TranslationFilter {
         std::int64_t t_ns = 0;
         TranslationState state;
         bool placed = false; ///< the motion's states mean something, if only with huge sigmas
-        std::int64_t t_fix_ns = 0, t_height_ns = 0;
-        std::int64_t fix_unfit_since_ns = 0, height_unfit_since_ns = 0; ///< 0: the last one fitted
+        std::int64_t t_fix_ns = 0, t_height_ns = 0, t_height_fit_ns = 0; ///< newest; that fitted
+        std::int64_t fix_unfit_since_ns = 0, height_unfit_since_ns = 0;  ///< 0: the last one fitted
         std::uint32_t rejected_fixes = 0;
     };
     struct Step {

@@ -1,6 +1,9 @@
 // Air data against tests/reference/atmosphere.json (U.S. Standard Atmosphere 1976 / ISO 2533:1975 rows, hypsometric
 // equation as in WMO-No. 8, QNH definition of ICAO Doc 9837; dynamic pressure cases), and against two real days
 // (tests/reference/data/SOURCES.md).
+#include <cmath>
+#include <random>
+
 #include <catch2/catch.hpp>
 
 #include "server/estimate/air/air_data.hpp"
@@ -152,6 +155,25 @@ TEST_CASE("QNH, Mach and dynamic pressure agree with the reference") {
         const AirSpeeds speeds = air_speeds(air, row.at("speed_mps"), 1.0);
         CHECK(speeds.mach == Approx(row.at("mach").get<double>()).epsilon(1e-6));
         CHECK(speeds.dynamic_pressure_pa == Approx(row.at("dynamic_pressure_Pa").get<double>()).epsilon(1e-5));
+    }
+}
+
+TEST_CASE("the sigma of dynamic pressure is that of a speed's square, however small the speed is") {
+    AirHeights air{};
+    air.density_kg_m3 = 1.2;
+    air.speed_of_sound_mps = 340;
+    air.temperature_k = 288;
+    for (const double speed_mps : {0.0, 2.0, 5.0, 50.0}) {
+        constexpr double kSigma_mps = 5;
+        std::mt19937_64 random(12);
+        std::normal_distribution<double> normal(speed_mps, kSigma_mps);
+        const AirSpeeds said = air_speeds(air, speed_mps, kSigma_mps);
+        double squares = 0;
+        constexpr int kDrawn = 200'000;
+        for (int k = 0; k < kDrawn; ++k)
+            squares += std::pow(0.5 * air.density_kg_m3 * std::pow(normal(random), 2) - said.dynamic_pressure_pa, 2);
+        INFO(speed_mps << " m/s");
+        CHECK(said.dynamic_pressure_sigma_pa == Approx(std::sqrt(squares / kDrawn)).epsilon(0.02));
     }
 }
 

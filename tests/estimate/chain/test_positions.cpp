@@ -146,7 +146,12 @@ TEST_CASE("A vehicle without inertial sensors has its position, track and look a
                       if (t_s < nominal.before_ignition_s - kWarmUp_s + 3) return;
                       ++asked;
                       const auto& table = rows.rows("navigation");
-                      if (table.empty() || seconds_between(table.back().t_ns, position_ns(t_s)) > 0.3) return;
+                      // On the rail it may have left since the last fix, and nothing is said beyond until one is
+                      // overdue.
+                      const double overdue_s = std::max(0.3, 0.3 * c.one_fix_in);
+                      const bool stands = c.rocket && t_s < nominal.before_ignition_s + overdue_s;
+                      const double newest_s = stands ? overdue_s : 0.3;
+                      if (table.empty() || seconds_between(table.back().t_ns, position_ns(t_s)) > newest_s) return;
                       const auto value = [&](const char* column) {
                           return rows.value("navigation", table.back(), column);
                       };

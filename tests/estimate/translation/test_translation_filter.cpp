@@ -256,6 +256,56 @@ TEST_CASE("A delay that differs from the file is found in a climb") {
     }
 }
 
+TEST_CASE("A receiver that lost its satellites at liftoff is believed as soon as it has them again") {
+    for (const double silent_s : {1.0, 2.5, 4.0, 6.0}) {
+        TranslationFilter filter(TranslationSettings{});
+        Receiver receiver(8);
+        for (double s = -20; s < silent_s + 1.1; s += 0.2) {
+            if (s > 0.1 && s < silent_s) continue;
+            filter.fix(receiver.fix(s, 0.2, 0.1, rocket(s)));
+            // Nobody has found the liftoff yet: it is thought to stand.
+            filter.on_the_rail(at(s));
+        }
+        const TranslationEstimate e = filter.estimate();
+        const TrueMotion truth = rocket(seconds_between(at(0), e.t_ns));
+        INFO("after " << silent_s << " s");
+        CHECK(std::abs(e.position_enu_m.z() - truth.position_m.z()) < 3 * e.position_sigma_m().z());
+        CHECK(std::abs(e.velocity_enu_mps.z() - truth.velocity_mps.z()) < 3 * e.velocity_sigma_mps().z());
+        CHECK(e.position_sigma_m().z() < 60);
+    }
+}
+
+TEST_CASE("Heights that thrust raises are followed, and those that a charge's pulse lowers are not") {
+    TranslationFilter filter(TranslationSettings{});
+    Receiver receiver(9);
+    double squares = 0;
+    int counted = 0;
+    for (int i = -200; i < 30; ++i) {
+        const double s = 0.1 * i;
+        if (i < 0 && i % 2 == 0) filter.fix(receiver.fix(s, 0.2, 0.1, rocket(s)));
+        filter.height(at(s), rocket(s).position_m.z() + 0.3 * receiver.normal(), 0.3, 1.0);
+        // Half a second later somebody has found the liftoff.
+        if (i == 5) filter.expect({Vector3d::Zero(), {15, 15, 60}, Vector3d::Constant(1)});
+        if (i < 4) continue;
+        const TranslationEstimate e = filter.estimate();
+        squares += std::pow((e.velocity_enu_mps.z() - rocket(s).velocity_mps.z()) / e.velocity_sigma_mps().z(), 2);
+        ++counted;
+    }
+    INFO(squares / counted);
+    CHECK(squares / counted < 3);
+
+    TranslationFilter hangs(TranslationSettings{});
+    for (int i = 0; i < 300; ++i) {
+        const double s = 40 + 0.1 * i;
+        const TrueMotion m = rocket(s);
+        hangs.fix(receiver.fix(s, 0.1, 0.1, m));
+        const bool pulse = i > 150 && i < 156;
+        hangs.height(at(s), m.position_m.z() - (pulse ? 40 : 0) + 0.3 * receiver.normal(), 0.3, 1.0);
+        const TranslationEstimate e = hangs.estimate();
+        if (i > 100) CHECK(std::abs(e.position_enu_m.z() - m.position_m.z()) < 12);
+    }
+}
+
 TEST_CASE("One fix that is far off is believed little, and a receiver that stays there is believed in the end") {
     TranslationFilter filter(TranslationSettings{});
     const auto stand = [&](double s, double east_m) { filter.fix(fix_at(s, 0.1, {east_m, 0, 0}, {0, 0, 0})); };

@@ -1,7 +1,7 @@
 /** When a row is too old to be shown as what is. */
 import type { Table } from '../stream/description';
 
-const kStaleMin_s = 1.0; // a value this young is never called stale, whatever its period
+const kStaleMin_s = 1.6; // a value this young is never called stale: a sensor may speak once a second
 const kStalePeriods = 4;
 
 /** Age beyond which a row of this table is stale. Tables without a period hold until the next row. */

@@ -1,0 +1,26 @@
+#pragma once
+/// Navigation's state, carried on from its newest inertial sample to a later time: where a radio sends many samples in
+/// a packet, or a fade takes some, a second may lie between.
+#include <cstdint>
+
+#include <Eigen/Core>
+
+#include "server/estimate/navigation/navigation.hpp"
+#include "server/estimate/translation/translation_state.hpp"
+#include "server/estimate/vertical/vertical_filter.hpp"
+
+namespace turnstone::estimate {
+
+/// Accelerations of small rockets: thrust, drag after burnout, what swings under a parachute.
+[[nodiscard]] Manoeuvre manoeuvre_of(Motion motion);
+
+struct CarriedNavigation {
+    NavigationEstimate estimate;            ///< position, velocity, attitude's sigmas as of then; all else as it was
+    Eigen::Matrix<double, 6, 6> covariance; ///< of position and velocity, east-north-up, m and m/s
+};
+
+/// `t_ns`: not before the newest inertial sample. It goes on at its velocity and with the manoeuvre's mean
+/// acceleration; the manoeuvre's sigma is that of a constant error of it.
+[[nodiscard]] CarriedNavigation carried_to(std::int64_t t_ns, const Navigation& navigation, const Manoeuvre& manoeuvre);
+
+} // namespace turnstone::estimate
