@@ -20,8 +20,8 @@ Manoeuvre manoeuvre_of(Motion motion) {
     case Motion::boost: return {Vector3d::Zero(), {15, 15, 60}, Vector3d::Constant(1)};
     case Motion::coast: return {{0, 0, -kGravityStandard_mps2}, Vector3d::Constant(8), Vector3d::Constant(3)};
     case Motion::descent: return {Vector3d::Zero(), Vector3d::Constant(5), Vector3d::Constant(1)};
-    case Motion::moving:
-    case Motion::rest: break; // it may be a motion that nobody has noticed yet
+    case Motion::rest: return {.may_begin = true};
+    case Motion::moving: break;
     }
     return {};
 }

@@ -245,7 +245,7 @@ void TranslationFilter::take_height(Belief& belief, const Measurement& m, const 
     state.set_height_error(m.systematic);
     TranslationState::Observation seen = state.of_height(m.value(0), m.sigma(0));
     double nis = state.nis(seen);
-    if (nis > kGates[0] && seen.innovation(0) > 0) {
+    if (nis > kGates[0] && seen.innovation(0) > 0 && m.manoeuvre.may_begin) {
         TranslationState harder = state;
         const double since_s = seconds_between(belief.t_height_fit_ns, m.t_ns);
         harder.add_manoeuvre(std::clamp(since_s, 0.0, kHardFor_s), kHardUp);

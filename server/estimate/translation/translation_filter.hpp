@@ -10,9 +10,9 @@
 ///
 /// Measurements may come late: each is used at the time at which it was true, by going back to the state before it and
 /// on again through those since (History below). What is older than the history is dropped. A measurement that does not
-/// fit is first explained by a manoeuvre harder than expected (a height: one upwards), then believed less, then, after
-/// kRecovery_s of them, believed instead of the filter. NaN components are not used. Deterministic; no allocation after
-/// construction.
+/// fit is first explained by a manoeuvre harder than expected (a height at rest: one upwards), then believed less,
+/// then, after kRecovery_s of them, believed instead of the filter. NaN components are not used. Deterministic; no
+/// allocation after construction.
 #include <cstdint>
 #include <optional>
 

@@ -21,6 +21,7 @@ struct Manoeuvre {
     Eigen::Vector3d mean_mps2 = Eigen::Vector3d::Zero();
     Eigen::Vector3d sigma_mps2 = Eigen::Vector3d::Constant(3.0);
     Eigen::Vector3d tau_s = Eigen::Vector3d::Constant(2.0);
+    bool may_begin = false; ///< it stands, as far as anybody has noticed: thrust may begin at any moment
 };
 
 /// 1-sigma of the slow errors.

@@ -276,16 +276,17 @@ TEST_CASE("A receiver that lost its satellites at liftoff is believed as soon as
 }
 
 TEST_CASE("Heights that thrust raises are followed, and those that a charge's pulse lowers are not") {
+    const Manoeuvre kStands{.may_begin = true};
+    const Manoeuvre kThrust{Vector3d::Zero(), {15, 15, 60}, Vector3d::Constant(1)}; // found after half a second
     TranslationFilter filter(TranslationSettings{});
     Receiver receiver(9);
     double squares = 0;
     int counted = 0;
     for (int i = -200; i < 30; ++i) {
         const double s = 0.1 * i;
+        filter.expect(i < 5 ? kStands : kThrust);
         if (i < 0 && i % 2 == 0) filter.fix(receiver.fix(s, 0.2, 0.1, rocket(s)));
         filter.height(at(s), rocket(s).position_m.z() + 0.3 * receiver.normal(), 0.3, 1.0);
-        // Half a second later somebody has found the liftoff.
-        if (i == 5) filter.expect({Vector3d::Zero(), {15, 15, 60}, Vector3d::Constant(1)});
         if (i < 4) continue;
         const TranslationEstimate e = filter.estimate();
         squares += std::pow((e.velocity_enu_mps.z() - rocket(s).velocity_mps.z()) / e.velocity_sigma_mps().z(), 2);
