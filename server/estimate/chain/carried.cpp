@@ -52,4 +52,17 @@ CarriedNavigation carried_to(std::int64_t t_ns, const Navigation& navigation, co
     return out;
 }
 
+VerticalEstimate carried_to(std::int64_t t_ns, const VerticalEstimate& vertical) {
+    VerticalEstimate out = vertical;
+    const double later_s = seconds_between(vertical.t_ns, t_ns), half_s2 = 0.5 * later_s * later_s;
+    out.t_ns = t_ns;
+    out.altitude_m += later_s * vertical.vertical_speed_mps + half_s2 * vertical.acceleration_mps2;
+    out.vertical_speed_mps += later_s * vertical.acceleration_mps2;
+    out.altitude_sigma_m = std::hypot(vertical.altitude_sigma_m, later_s * vertical.vertical_speed_sigma_mps,
+                                      half_s2 * vertical.acceleration_sigma_mps2);
+    out.vertical_speed_sigma_mps =
+        std::hypot(vertical.vertical_speed_sigma_mps, later_s * vertical.acceleration_sigma_mps2);
+    return out;
+}
+
 } // namespace turnstone::estimate

@@ -1,6 +1,6 @@
 #pragma once
-/// Navigation's state, carried on from its newest inertial sample to a later time: where a radio sends many samples in
-/// a packet, or a fade takes some, a second may lie between.
+/// States carried on from their newest measurement to a later time: where a radio sends many samples in a packet, or a
+/// fade takes some, a second may lie between.
 #include <cstdint>
 
 #include <Eigen/Core>
@@ -22,5 +22,8 @@ struct CarriedNavigation {
 /// `t_ns`: not before the newest inertial sample. It goes on at its velocity and with the manoeuvre's mean
 /// acceleration; the manoeuvre's sigma is that of a constant error of it.
 [[nodiscard]] CarriedNavigation carried_to(std::int64_t t_ns, const Navigation& navigation, const Manoeuvre& manoeuvre);
+
+/// By its own speed and acceleration, as sure of it as it is of those.
+[[nodiscard]] VerticalEstimate carried_to(std::int64_t t_ns, const VerticalEstimate& vertical);
 
 } // namespace turnstone::estimate

@@ -27,6 +27,7 @@ constexpr double kCoastSettle_s = 0.2;
 constexpr double kStale_s = 3.0;
 constexpr double kInertialSilent_s = 1.0; // navigation may be right still, but fixes go on
 constexpr double kFresh_s = 0.1;          // with a round's time still shown within half a second
+constexpr double kFade_s = 1.0;           // longer, and nobody knows what acceleration it has
 constexpr double kHeightFloor_m = 0.2;    // apogee is where the vehicle's middle was
 constexpr double kVarianceFloor = 1e-4;
 /// Beyond these a state is not one of the flights whose air and wind are known, and to fly it says nothing.
@@ -183,7 +184,9 @@ std::optional<PredictionStart> PredictionRounds::start(std::int64_t t_ns, const 
     } else if (picture.translation.valid && picture.translation.heard_within(kStale_s, t_ns)) {
         from = start_from_translation(picture);
     } else if (picture.vertical.valid && !picture.translation.valid) {
-        from = start_from_vertical(picture.vertical, *picture.atmosphere);
+        const VerticalEstimate& v = picture.vertical;
+        const double old_s = seconds_between(v.t_ns, t_ns);
+        from = start_from_vertical(old_s < kFresh_s || old_s > kFade_s ? v : carried_to(t_ns, v), *picture.atmosphere);
     } else {
         return std::nullopt;
     }
@@ -220,11 +223,10 @@ PredictionStart PredictionRounds::start_from_translation(const FlightPicture& pi
     from.position_enu_m = e.position_enu_m;
     from.velocity_enu_mps = e.velocity_enu_mps;
     from.covariance = e.covariance.topLeftCorner<6, 6>();
-    const VerticalEstimate& v = picture.vertical;
-    if (v.valid && seconds_between(v.t_ns, e.t_ns) < kStale_s) {
-        const double later_s = seconds_between(v.t_ns, e.t_ns);
-        from.position_enu_m.z() = v.altitude_m + later_s * v.vertical_speed_mps;
-        from.velocity_enu_mps.z() = v.vertical_speed_mps + later_s * v.acceleration_mps2;
+    if (picture.vertical.valid && seconds_between(picture.vertical.t_ns, e.t_ns) < kStale_s) {
+        const VerticalEstimate v = carried_to(e.t_ns, picture.vertical);
+        from.position_enu_m.z() = v.altitude_m;
+        from.velocity_enu_mps.z() = v.vertical_speed_mps;
         for (const int up : {2, 5}) {
             from.covariance.row(up).setZero();
             from.covariance.col(up).setZero();
