@@ -1,5 +1,7 @@
 #include "server/report/report.hpp"
 
+#include <algorithm>
+#include <utility>
 #include <vector>
 
 #include <fmt/format.h>
@@ -121,7 +123,9 @@ Sheet sheet_of(const Recorded& recorded, const std::filesystem::path& path) {
     if (has_poll(recorded)) {
         head_of(recorded, "Poll report", 0, recorded.whole().from_ns, poll_sentence(recorded), sheet.head);
         sheet.body += poll_chapters(recorded);
-        if (sheet.signed_by.empty()) sheet.signed_by = polled_positions(recorded);
+        for (std::string& position : polled_positions(recorded)) // one of them may have signed for the test
+            if (std::ranges::find(sheet.signed_by, position) == sheet.signed_by.end())
+                sheet.signed_by.push_back(std::move(position));
     }
     if (sheet.head.kind.empty()) {
         head_of(recorded, "Recording report", 0, recorded.whole().from_ns,

@@ -153,6 +153,7 @@ inline void add_charge_tables(HandMade& made) {
     with_sigma(columns, column("lid_off", "Lid off", "s", 4));
     with_sigma(columns, column("pulse_peak", "Pressure pulse", "Pa", 0));
     with_sigma(columns, column("shock", "Shock", "m/s2", 0));
+    with_sigma(columns, column("turn_rate", "Turn rate", "deg/s", 0));
     with_sigma(columns, column("battery_least", "Battery, least", "V", 2));
     columns.push_back(column("readings_missed", "Readings missed", "1", 0));
     columns.push_back(column("lid_off_seen", "Lid off seen", "1", 0));
@@ -168,11 +169,14 @@ inline void add_charge_tables(HandMade& made) {
         made.add_table("sanderling/burst.samples", TableKind::batch, 0.001,
                        {column("axial_acceleration", "Acceleration, long axis", "m/s2", 1, "charge_accel_x"),
                         column("bay_pressure", "Bay pressure", "Pa", 0, "charge_bay_pressure"),
+                        column("turn_rate", "Turn rate", "rad/s", 3, "charge_turn_rate"),
                         column("battery", "Battery", "V", 2, "charge_battery")});
 }
 
-/// A run of the procedure with one charge at `fired_s`, which took the lid off after `lid_off_s`.
-inline void add_ground_test(HandMade& made, double number, double lid_off_s, const std::string& by = "R. M.") {
+/// A run of the procedure with one charge, which took the lid off after `lid_off_s`. `side`: -1: with the shock and the
+/// turn the other way.
+inline void add_ground_test(HandMade& made, double number, double lid_off_s, const std::string& by = "R. M.",
+                            double side = 1) {
     using enum EventId;
     add_charge_tables(made);
     constexpr double kFired = 30;
@@ -224,8 +228,9 @@ inline void add_ground_test(HandMade& made, double number, double lid_off_s, con
                  {{"axial_acceleration",
                    9.8 + (since < 0 || since > 0.2
                               ? 0
-                              : 130 * std::exp(-since / 0.012) * std::cos(2 * std::numbers::pi * since / 0.02))},
+                              : side * 130 * std::exp(-since / 0.012) * std::cos(2 * std::numbers::pi * since / 0.02))},
                   {"bay_pressure", 90420 + pulse},
+                  {"turn_rate", since < 0 ? 0 : side * 4 * std::exp(-since / 0.05)},
                   {"battery", t < 0 || t > 0.01 ? 8.2 : 7.78}});
     }
     made.row("sanderling/charge/drogue", kFired,
@@ -235,6 +240,8 @@ inline void add_ground_test(HandMade& made, double number, double lid_off_s, con
               {"pulse_peak_sigma", 40},
               {"shock", 133.2},
               {"shock_sigma", 2},
+              {"turn_rate", 229},
+              {"turn_rate_sigma", 1},
               {"battery_least", 7.78},
               {"battery_least_sigma", 0.01},
               {"readings_missed", 0},

@@ -3,13 +3,13 @@
 
 #include <algorithm>
 #include <cmath>
-#include <regex>
 #include <string>
 #include <vector>
 
 #include <nlohmann/json.hpp>
 
 #include "server/report/report.hpp"
+#include "tests/report/drawn_paths.hpp"
 #include "tests/report/made_recordings.hpp"
 
 using namespace turnstone;
@@ -17,22 +17,6 @@ using namespace turnstone::report_test;
 using Catch::Contains;
 
 namespace {
-
-struct Corner {
-    double x, y;
-};
-
-/// The corners of the first path of that class.
-std::vector<Corner> path_of(const std::string& svg, const std::string& classes) {
-    std::vector<Corner> corners;
-    const std::size_t from = svg.find("<path class=\"" + classes + "\"");
-    if (from == std::string::npos) return corners;
-    const std::string path = svg.substr(from, svg.find("/>", from) - from);
-    const std::regex corner("[ML](-?[0-9.]+) (-?[0-9.]+)");
-    for (auto at = std::sregex_iterator(path.begin(), path.end(), corner); at != std::sregex_iterator(); ++at)
-        corners.push_back({std::stod((*at)[1]), std::stod((*at)[2])});
-    return corners;
-}
 
 /// The drawings of the chapter "Evidence", each with the title of its check.
 std::vector<std::pair<std::string, std::string>> strips_in(const std::string& page) {

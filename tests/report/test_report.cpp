@@ -1,13 +1,17 @@
 // Reports of recordings made by hand: what they say, and that nothing in a file gets out of its place on the page.
 #include <catch2/catch.hpp>
 
+#include <algorithm>
+#include <cmath>
 #include <fstream>
+#include <numbers>
 #include <string>
 
 #include <nlohmann/json.hpp>
 
 #include "server/record/read/received_hash.hpp"
 #include "server/report/report.hpp"
+#include "tests/report/drawn_paths.hpp"
 #include "tests/report/made_recordings.hpp"
 
 using namespace turnstone;
@@ -118,6 +122,83 @@ TEST_CASE("as many edges as a charge can show stand in rows that fit the page") 
             "drogue");
     const std::string text = read_out(page_of(made.record(folder, 60), "many-edges"));
     CHECK_THAT(text, Contains("1 current begins") && Contains("Edges found 6") && Contains("7 barometer back"));
+}
+
+// Rest and the turning point of a line give the scale of its strip.
+TEST_CASE("a limit of what is greatest to either side is drawn on the side to which it went") {
+    nlohmann::json procedure = nlohmann::json::parse(separation_procedure("Separation test", "Look."));
+    for (const auto& [figure, most] : {std::pair("shock", 150), {"turn_rate", 300}}) {
+        procedure["checks"].push_back({{"id", figure},
+                                       {"title", figure},
+                                       {"value", {{"table", "charge/drogue"}, {"column", figure}}},
+                                       {"most", most}});
+        procedure["steps"][2]["checks"].push_back(figure);
+    }
+    for (const double side : {1.0, -1.0}) {
+        INFO(side);
+        const test::TemporaryFolder folder;
+        HandMade made(demo_setup({{"procedures/separation-test.json", procedure.dump()}}));
+        add_ground_test(made, 1, 0.02, "R. M.", side);
+        const std::string page = page_of(made.record(folder, 60), side > 0 ? "limit-above" : "limit-below");
+        const std::string picture = page.substr(page.find("Drogue charge, "));
+        const auto limit = [&](const std::string& label) {
+            const std::size_t at = picture.find(label);
+            REQUIRE(at != std::string::npos);
+            return path_of(picture.substr(picture.rfind("<path class=\"limit\"", at)), "limit").front().y;
+        };
+        const auto line_of = [&](std::size_t number) {
+            std::size_t at = 0;
+            for (std::size_t i = 0; i < number; ++i) at = picture.find("<path class=\"line s1\"", at) + 1;
+            return path_of(picture.substr(at - 1), "line s1");
+        };
+        const auto over_peak = [&](double y, const std::vector<Corner>& line) {
+            const auto far = [&](const Corner& corner) { return std::abs(corner.y - line.front().y); };
+            return (y - line.front().y) / (std::ranges::max_element(line, {}, far)->y - line.front().y);
+        };
+        // From 9.8 m/s² by 130 to one side: to 150 that is 140.2 up, and 159.8 down.
+        CHECK(over_peak(limit("most 150\u00a0m/s²"), line_of(1)) == Approx((150 - side * 9.8) / 130).epsilon(0.02));
+        CHECK(over_peak(limit("most 300\u00a0°/s"), line_of(3)) ==
+              Approx(300 / (4 * 180 / std::numbers::pi)).epsilon(0.02));
+    }
+}
+
+TEST_CASE("a ground test with a poll in the same recording is signed for by both") {
+    const test::TemporaryFolder folder;
+    HandMade made(demo_setup({{"procedures/separation-test.json", separation_procedure("Separation test", "Look.")},
+                              {"readiness.json", readiness_board("Weather")}}));
+    add_ground_test(made, 1, 0.02);
+    add_poll(made);
+    const std::string text = read_out(page_of(made.record(folder, 60), "test-and-poll"));
+    const std::string signatures = text.substr(text.find("Signatures"));
+    for (const char* who : {"Test conductor", "Range safety officer, date", "Weather, date", "Range safety, date"}) {
+        INFO(who);
+        CHECK_THAT(signatures, Contains(who));
+    }
+}
+
+TEST_CASE("tests on the ground stand beside tests on the ground, and not beside a charge fired in flight") {
+    const test::TemporaryFolder folder;
+    const std::vector<FolderFile> files{
+        {"procedures/separation-test.json", separation_procedure("Tethered separation test", "Look twice.")}};
+    constexpr std::int64_t kDay_ns = 86'400'000'000'000;
+    HandMade first(demo_setup(files), kStart_ns);
+    add_ground_test(first, 1, 0.02);
+    (void)first.record(folder, 60);
+    const auto fly = [&](std::int64_t day, double lid_off_s) {
+        HandMade flown(demo_setup(files), kStart_ns + day * kDay_ns);
+        add_flight(flown);
+        add_charge_tables(flown);
+        flown.row("sanderling/charge/drogue", 35, {{"lid_off", lid_off_s}, {"lid_off_sigma", 0.0005}});
+        return flown.record(folder, 101);
+    };
+    CHECK_THAT(read_out(page_of(fly(1, 0.008), "first-flown")), !Contains("Tests side by side"));
+    HandMade second(demo_setup(files), kStart_ns + 2 * kDay_ns);
+    add_ground_test(second, 2, 0.021);
+    const std::string text = read_out(page_of(second.record(folder, 60), "after-a-flight"));
+    CHECK_THAT(text, Contains("Test 1, 2026\u201105\u201117") && !Contains("2026\u201105\u201118") &&
+                         Contains("sample standard deviation of 2 tests"));
+    CHECK_THAT(read_out(page_of(fly(3, 0.009), "second-flown")),
+               Contains("2026\u201105\u201118") && !Contains("2026\u201105\u201117") && !Contains("Test 2"));
 }
 
 // The event of a check's last change of state has the figures of that moment; it held on, and drifted while it did.

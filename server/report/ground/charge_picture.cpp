@@ -30,13 +30,14 @@ struct PictureStrip {
     const char* figure;    ///< column of the charge's table
     const char* figure_at; ///< column that says when; null: none does
     bool over_before;      ///< drawn as the difference from what was before
+    bool is_size;          ///< the figure is the greatest to either side
 };
 const PictureStrip kPictureStrips[] = {
-    {"Acceleration, long axis", {"charge_accel_x", "accel_body_x"}, "shock", nullptr, false},
-    {"Bay pressure − before", {"charge_bay_pressure", "static_pressure"}, "pulse_peak", "pulse_peak_at", true},
-    {"Turn rate", {"charge_turn_rate", "rate_body_y"}, "turn_rate", nullptr, false},
-    {"Battery", {"charge_battery", "battery_voltage"}, "battery_least", nullptr, false},
-    {"Current", {"charge_current"}, "current_peak", nullptr, false},
+    {"Acceleration, long axis", {"charge_accel_x", "accel_body_x"}, "shock", nullptr, false, true},
+    {"Bay pressure − before", {"charge_bay_pressure", "static_pressure"}, "pulse_peak", "pulse_peak_at", true, false},
+    {"Turn rate", {"charge_turn_rate", "rate_body_y"}, "turn_rate", nullptr, false, true},
+    {"Battery", {"charge_battery", "battery_voltage"}, "battery_least", nullptr, false, false},
+    {"Current", {"charge_current"}, "current_peak", nullptr, false, false},
 };
 
 double mean_before(const Trace& trace) {
@@ -55,18 +56,43 @@ std::string figure_of(const Firing& firing, const char* column_name) {
     return quantity_near(value, firing.row.sigma(column.name), column.decimals, column.unit);
 }
 
+/// Of what is drawn of a trace, in the unit shown.
+struct Drawn {
+    double range = 0;
+    bool is_down = false; ///< goes further down than up after the firing
+};
+
+Drawn drawn_of(const Trace& trace) {
+    double low = kInfinity, high = -kInfinity, up = 0, down = 0;
+    for (std::size_t i = 0; i < trace.y.size(); ++i) {
+        const double value = trace.y[i];
+        if (!std::isfinite(value)) continue;
+        low = std::min(low, value);
+        high = std::max(high, value);
+        if (trace.t[i] < 0) continue;
+        up = std::max(up, value);
+        down = std::max(down, -value);
+    }
+    return {high - low, down > up};
+}
+
 /// What checks allow of the figure that stands beside a strip, as far as it lies near enough to be drawn with it.
-/// `range`: of what is drawn.
+/// `unit`: that in which the trace is shown, whose own is `unit_of_trace`.
 std::vector<StripLimit> limits_of(const Procedure* procedure, const Firing& firing, const PictureStrip& wanted,
-                                  double range, const ShownUnit& unit) {
+                                  const Drawn& drawn, const ShownUnit& unit, const std::string& unit_of_trace) {
     std::vector<StripLimit> limits;
-    if (procedure == nullptr) return limits;
-    const double figure = firing.row.value(wanted.figure);
+    const auto place = number_column(firing.row.table(), wanted.figure);
+    if (procedure == nullptr || !place) return limits;
+    // A turn rate is recorded in rad/s, and found in degrees.
+    const std::string& own = firing.row.table().columns[*place].unit;
+    const double gain = own == unit_of_trace ? unit.gain : shown_unit(own).gain;
     const double offset = wanted.over_before ? 0 : unit.offset;
+    const double figure = gain * firing.row.value(wanted.figure);
+    const double side = wanted.is_size && drawn.is_down ? -1 : 1;
     const auto add = [&](const char* word, const std::optional<double>& limit) {
-        if (!limit || !(std::abs(*limit - figure) <= std::max(std::abs(figure), range))) return;
-        const double shown = unit.gain * *limit + offset;
-        limits.push_back({shown, fmt::format("{} {:.6g}\u00a0{}", word, shown, unit.symbol)});
+        if (!limit || !(std::abs(gain * *limit - figure) <= std::max(std::abs(figure), drawn.range))) return;
+        const double shown = gain * *limit + offset;
+        limits.push_back({side * shown, fmt::format("{} {:.6g}\u00a0{}", word, shown, unit.symbol)});
     };
     for (const Check& check : procedure->checks) {
         const bool is_of_figure = check.subject == CheckSubject::value && check.measure == Measure::newest &&
@@ -84,22 +110,20 @@ Strip strip_of_firing(const Recorded& recorded, const Firing& firing, const Pict
     Trace trace = recorded.trace(place, window, firing.row.t_ns(), kPicturePoints);
     const double before = mean_before(trace);
     const double zero = wanted.over_before && std::isfinite(before) ? before : 0;
-    double largest = 0, low = kInfinity, high = -kInfinity;
+    double largest = 0;
     for (double& value : trace.y) {
         value -= zero;
-        if (!std::isfinite(value)) continue;
-        largest = std::max(largest, std::abs(value));
-        low = std::min(low, value);
-        high = std::max(high, value);
+        if (std::isfinite(value)) largest = std::max(largest, std::abs(value));
     }
     const ShownUnit unit = shown_unit_near(place.about().unit, largest);
     for (double& value : trace.y) value = unit.gain * value + (wanted.over_before ? 0 : unit.offset);
     for (double& value : trace.low) value = unit.gain * (value - zero) + (wanted.over_before ? 0 : unit.offset);
     for (double& value : trace.high) value = unit.gain * (value - zero) + (wanted.over_before ? 0 : unit.offset);
     for (double& t : trace.t) t *= 1e3;
+    const Drawn drawn = drawn_of(trace);
     Strip strip{.title = wanted.title, .figure = figure_of(firing, wanted.figure), .lines = {{std::move(trace)}}};
     strip.note = "axis in " + unit.symbol;
-    strip.limits = limits_of(procedure, firing, wanted, high - low, unit);
+    strip.limits = limits_of(procedure, firing, wanted, drawn, unit, place.about().unit);
     if (wanted.figure_at != nullptr)
         if (const std::string at = figure_of(firing, wanted.figure_at); !at.empty())
             strip.note = "at " + at + ", " + strip.note;

@@ -6,6 +6,7 @@
 #include <fmt/format.h>
 
 #include "server/record/read/catalogue.hpp"
+#include "server/report/flight/flight.hpp"
 #include "server/report/ground/procedure_run.hpp"
 #include "server/report/text/figure.hpp"
 
@@ -32,6 +33,16 @@ std::string label_of(const Recorded& recorded, std::size_t vehicle, std::int64_t
     return unbroken_date(recorded.utc_ns(t_ns)) + " " + utc_time(recorded.utc_ns(t_ns));
 }
 
+/// A charge fired in flight works against other pressure and load than one on a tether.
+bool is_in_flight(const std::vector<Flight>& flights, const Firing& firing) {
+    return std::ranges::any_of(
+        flights,
+        [&](const Flight& flight) {
+            return flight.vehicle == firing.vehicle && firing.row.t_ns() >= flight.window.from_ns &&
+                   firing.row.t_ns() < flight.window.to_ns;
+        });
+}
+
 /// Copies a row to the columns of this recording's table, by name: the other table goes with its reader.
 RowValues carried_over(const RowValues& row, const Table& table) {
     std::vector<double> numbers;
@@ -39,15 +50,16 @@ RowValues carried_over(const RowValues& row, const Table& table) {
     return {table, row.t_ns(), std::move(numbers)};
 }
 
-void add_firings(const Recorded& other, const Recorded& recorded, const Firing& firing,
+void add_firings(const Recorded& other, const Recorded& recorded, const Firing& firing, bool in_flight,
                  std::vector<EarlierFiring>& out) {
     const std::string& name = recorded.vehicle_name(firing.vehicle);
+    const std::vector<Flight> flights = flights_in(other);
     for (std::size_t vehicle = 0; vehicle < other.setup().vehicles.size(); ++vehicle) {
         if (other.vehicle_name(vehicle) != name) continue;
         auto firings = firings_in(other, vehicle, other.whole());
         std::ranges::reverse(firings);
         for (const Firing& earlier : firings)
-            if (earlier.charge == firing.charge &&
+            if (earlier.charge == firing.charge && is_in_flight(flights, earlier) == in_flight &&
                 other.utc_ns(earlier.row.t_ns()) < recorded.utc_ns(firing.row.t_ns()) && out.size() < kEarlierMost)
                 out.push_back({label_of(other, vehicle, earlier.row.t_ns()),
                                carried_over(earlier.row, firing.row.table()), shock_of(other, earlier)});
@@ -59,7 +71,8 @@ void add_firings(const Recorded& other, const Recorded& recorded, const Firing& 
 std::vector<EarlierFiring> earlier_firings(const Recorded& recorded, const Firing& firing,
                                            const std::filesystem::path& path) {
     std::vector<EarlierFiring> earlier;
-    add_firings(recorded, recorded, firing, earlier);
+    const bool in_flight = is_in_flight(flights_in(recorded), firing);
+    add_firings(recorded, recorded, firing, in_flight, earlier);
     std::size_t opened = 0;
     const std::filesystem::path folder = path.has_parent_path() ? path.parent_path() : ".";
     for (const RecordingInfo& info : scan_recordings(folder)) {
@@ -68,7 +81,7 @@ std::vector<EarlierFiring> earlier_firings(const Recorded& recorded, const Firin
         if (++opened > kOpenedMost || earlier.size() >= kEarlierMost) break;
         auto reader = RecordingReader::open(info.path);
         if (!reader) continue;
-        add_firings(Recorded(*reader), recorded, firing, earlier);
+        add_firings(Recorded(*reader), recorded, firing, in_flight, earlier);
     }
     return earlier;
 }

@@ -1,5 +1,6 @@
 #pragma once
-/// Tests of the same charge before this one, in the recordings of the same folder.
+/// Firings of the same charge before this one, in the recordings of the same folder: in flight those in flight, on the
+/// ground those on the ground.
 #include <filesystem>
 #include <vector>
 
