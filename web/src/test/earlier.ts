@@ -3,6 +3,7 @@ import { fetch_description, fetch_recordings, fetch_series } from '../stream/api
 import type { Series } from '../stream/blocks';
 import { utc_at, type TapeSeconds, type UtcMs } from '../stream/clocks';
 import type { Column, Table } from '../stream/description';
+import { fetch_log_book, type Flight } from '../stream/flights';
 import { charge_column } from './charge';
 
 /** What is compared from test to test, with a short word for each. */
@@ -17,6 +18,8 @@ export interface Firing {
   utc_ms: UtcMs;
   /** In the recording that is open, when; NaN in another. */
   t_s: TapeSeconds;
+  /** Against other pressure and load than on a tether. */
+  in_flight: boolean;
   /** By `kCompared`; NaN where the record has none. */
   values: readonly number[];
   columns: readonly (Column | undefined)[];
@@ -25,11 +28,36 @@ export interface Firing {
 const kRecordingsMost = 12;
 const kPoints = 1024;
 
-function firings_in(series: Series, table: Table, utc_start_ms: UtcMs, here: boolean): Firing[] {
+/** Around a flight, as the printed report takes it: from the rail to rest after touchdown. */
+const kBefore_s = 10;
+const kAfter_s = 30;
+
+/** `flights`: of the recording and its vehicle. */
+const is_in_flight = (flights: readonly Flight[], t_s: TapeSeconds): boolean =>
+  flights.some(({ liftoff_s, duration_s }) => t_s >= liftoff_s - kBefore_s && t_s < liftoff_s + duration_s + kAfter_s);
+
+/** The firing at a moment, and those before it that are like it: in flight those in flight, else those on the ground. */
+export function like_it(
+  firings: readonly Firing[],
+  shown_ms: UtcMs,
+): { now: Firing | undefined; before: readonly Firing[] } {
+  const now = firings.find(({ utc_ms }) => Math.abs(utc_ms - shown_ms) <= 1);
+  const in_flight = now?.in_flight ?? false;
+  return { now, before: firings.filter((one) => one.utc_ms < shown_ms - 1 && one.in_flight === in_flight) };
+}
+
+function firings_in(
+  series: Series,
+  table: Table,
+  utc_start_ms: UtcMs,
+  here: boolean,
+  flights: readonly Flight[],
+): Firing[] {
   const places = kCompared.map(([name]) => charge_column(table, name));
   return [...series.t_s].map((t_s, row) => ({
     utc_ms: utc_at(utc_start_ms, t_s),
     t_s: here ? t_s : NaN,
+    in_flight: is_in_flight(flights, t_s),
     values: places.map((place) => (place < 0 ? NaN : (series.mean[place * series.rows + row] ?? NaN))),
     columns: places.map((place) => table.columns[place]),
   }));
@@ -40,13 +68,15 @@ export async function fetch_firings(id: string, vehicle: string, name: string): 
   const recordings = (await fetch_recordings()).filter(
     (one) => one.id === id || one.vehicles.split(',').some((other) => other.trim() === vehicle),
   );
+  const { flights } = await fetch_log_book();
   const found: Firing[] = [];
   for (const recording of recordings.slice(0, kRecordingsMost)) {
     const description = await fetch_description(recording.id);
     const table = description.tables.find((one) => one.name === name);
     if (!table) continue;
     const series = await fetch_series(recording.id, { table: table.id, points: kPoints });
-    found.push(...firings_in(series, table, description.recording.utc_start_ms, recording.id === id));
+    const flown = flights.filter((flight) => flight.recording === recording.id && flight.vehicle === vehicle);
+    found.push(...firings_in(series, table, description.recording.utc_start_ms, recording.id === id, flown));
   }
   return found.toSorted((a, b) => b.utc_ms - a.utc_ms);
 }
