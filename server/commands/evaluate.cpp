@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "server/commands/subcommands.hpp"
+#include "server/pipeline/checklist/procedure.hpp"
 #include "server/record/evaluate.hpp"
 #include "server/setup/vehicle_folder.hpp"
 
@@ -24,7 +25,7 @@ int evaluate_file(const Arguments& given, std::ostream& out, std::ostream& error
     const auto result = evaluate_procedure(value_of(given, "FILE"), value_of(given, "--procedure"),
                                            value_of(given, "--vehicle"), std::move(folders));
     if (!result) return fail_with(result.error(), errors);
-    out << result->vehicle << ", " << result->title << ": " << result->verdict
+    out << result->vehicle << ", " << result->title << ": " << result->verdict << waived_words(result->waived)
         << (result->was_run ? "" : " (nobody went through its steps: its checks were watched from beginning to end)")
         << "\n";
     for (const EvaluatedCheck& check : result->checks) out << "  " << one_line(check) << "\n";

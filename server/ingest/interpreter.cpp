@@ -123,7 +123,11 @@ void Interpreter::take(const TapeBegins& begins) {
 }
 
 void Interpreter::take(const AskForPast& ask) {
-    ask.answer({.needs_since_ns = pipeline_->needs_inputs_since_ns(), .actions = pipeline_->carried_actions()});
+    std::vector<Action> actions = pipeline_->carried_actions();
+    for (Action& action : actions) // the pipeline knows nothing of files: what was passed in this one is said without
+        if (auto* const past = std::get_if<PastProcedure>(&action); past && past->passed_ns && past->recording.empty())
+            past->recording = recording_id_;
+    ask.answer({.needs_since_ns = pipeline_->needs_inputs_since_ns(), .actions = std::move(actions)});
 }
 
 /// What was shown before the stop is in the file, and the newest row of each table goes with the tape; what was not

@@ -169,6 +169,7 @@ void Desk::take(const PastProcedure& past, std::int64_t t_ns, Batch& out) {
         values.push_back({"passed_ns", std::to_string(*past.passed_ns)});
         values.push_back({"recording", past.recording});
         values.push_back({"sha256", past.sha256});
+        if (!past.waived.empty()) values.push_back({"waived", past.waived});
     }
     if (past.has_failed_since()) values.push_back({"failed_since", true});
     out.events.push_back(

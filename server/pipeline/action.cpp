@@ -115,6 +115,7 @@ struct Writer {
                  {"runs", past.runs},          {"recording", past.recording}, {"sha256", past.sha256}};
         if (past.passed_ns) out["passed_ns"] = std::to_string(*past.passed_ns);
         if (past.failed_ns) out["failed_ns"] = std::to_string(*past.failed_ns);
+        if (!past.waived.empty()) out["waived"] = past.waived;
         return out;
     }
     static json object(const CarriedProcedure& carried) {
@@ -232,6 +233,9 @@ class Members {
             out.push_back(each.get<std::string>());
         }
         return out;
+    }
+    std::vector<std::string> texts_if(const char* name) {
+        return object_.contains(name) ? texts(name) : std::vector<std::string>();
     }
     std::vector<double> numbers(const char* name) {
         std::vector<double> out;
@@ -366,7 +370,8 @@ std::optional<Action> read_checklist(const std::string& kind, Members& in) {
                              .passed_ns = in.time("passed_ns"),
                              .recording = in.text("recording"),
                              .sha256 = in.text("sha256"),
-                             .failed_ns = in.time("failed_ns")};
+                             .failed_ns = in.time("failed_ns"),
+                             .waived = in.texts_if("waived")};
     if (kind == "carried_procedure") return carried_procedure(in);
     if (kind == "carried_baseline")
         return CarriedBaseline{.vehicle = in.text("vehicle"),

@@ -192,6 +192,7 @@ struct PastProcedure {
     std::string recording = {};                 ///< in which that stands
     std::string sha256 = {};                    ///< of the bytes received in it, hexadecimal; empty: not known yet
     std::optional<std::int64_t> failed_ns = {}; ///< when it last failed
+    std::vector<std::string> waived = {};       ///< titles of the steps that were waived when it was last passed
     /// Its newest verdict is a failure.
     [[nodiscard]] bool has_failed_since() const noexcept { return failed_ns > passed_ns; }
     friend bool operator==(const PastProcedure&, const PastProcedure&) = default;

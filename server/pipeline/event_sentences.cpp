@@ -11,6 +11,7 @@
 #include "protocol/dictionary/roles.hpp"
 #include "server/estimate/prediction/landing_case.hpp"
 #include "server/estimate/prediction/prediction_refusal.hpp"
+#include "server/pipeline/checklist/procedure.hpp"
 #include "server/pipeline/link_trouble.hpp"
 
 namespace turnstone::sentences {
@@ -254,7 +255,8 @@ std::string reasons(const Facts& facts) {
 } // namespace
 
 std::string procedure_ended(const Facts& facts) {
-    return fmt::format("{} {}{}", facts.text("title"), facts.text("verdict"), said_by(facts));
+    return fmt::format("{} {}{}{}", facts.text("title"), facts.text("verdict"), waived_words(facts.list("waived")),
+                       said_by(facts));
 }
 
 std::string check_decided(const Facts& facts) {
@@ -299,8 +301,9 @@ std::string past_procedure(const Facts& facts) {
     if (recording.empty())
         return fmt::format("{}: run {:.0f} times before, {}", facts.text("title"), facts.number("runs"),
                            facts.flag("failed_since") ? "failed" : "not passed");
-    return fmt::format("{}: passed in recording {}{}{}", facts.text("title"), recording,
-                       hash.empty() ? "" : ", SHA-256 " + hash.substr(0, 12), since);
+    return fmt::format("{}: passed in recording {}{}{}{}", facts.text("title"), recording,
+                       hash.empty() ? "" : ", SHA-256 " + hash.substr(0, 12), waived_words(facts.list("waived")),
+                       since);
 }
 
 } // namespace turnstone::sentences

@@ -30,7 +30,10 @@ class Verdicts {
         for (const Event& event : batch.events) {
             if (event.vehicle != vehicle_ || value_in<std::string>(event, "procedure") != procedure_.id) continue;
             if (event.id == EventId::procedure_begun) forget();
-            if (event.id == EventId::procedure_ended) verdict_ = value_in<std::string>(event, "verdict");
+            if (event.id == EventId::procedure_ended) {
+                verdict_ = value_in<std::string>(event, "verdict");
+                waived_ = value_in<std::vector<std::string>>(event, "waived");
+            }
             if (event.id != EventId::check_decided) continue;
             const std::string id = value_in<std::string>(event, "check");
             const auto check = std::ranges::find(checks_, id, &EvaluatedCheck::id);
@@ -46,7 +49,8 @@ class Verdicts {
     }
 
     [[nodiscard]] Evaluation result(bool was_run) && {
-        Evaluation out{.vehicle = {}, .title = procedure_.title, .was_run = was_run, .verdict = verdict_};
+        Evaluation out{
+            .vehicle = {}, .title = procedure_.title, .was_run = was_run, .verdict = verdict_, .waived = waived_};
         out.holds = !was_run || verdict_ == "passed"; // steps may be waived, with a reason, or left undone
         for (std::size_t k = 0; k < checks_.size(); ++k) {
             const bool is_excused = procedure_.checks[k].subject == CheckSubject::statement;
@@ -76,6 +80,7 @@ class Verdicts {
 
     void forget() {
         verdict_ = "incomplete";
+        waived_.clear();
         checks_.clear();
         decided_.assign(procedure_.checks.size(), std::nullopt);
         last_row_.clear();
@@ -87,6 +92,7 @@ class Verdicts {
     int vehicle_;
     const Table& table_;
     std::string verdict_;
+    std::vector<std::string> waived_;
     std::vector<EvaluatedCheck> checks_;
     std::vector<std::optional<Event>> decided_; ///< by check: its last change of state
     std::vector<double> last_row_;

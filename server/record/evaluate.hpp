@@ -21,7 +21,8 @@ struct Evaluation {
     std::string vehicle, title;
     bool was_run = false; ///< in the recording; else the procedure was begun at its start and ended at its end
     std::string verdict;  ///< passed, failed or incomplete, of the last run
-    bool holds = false;   ///< it passed; of one that was not run: every must-check holds, but for statements
+    std::vector<std::string> waived = {}; ///< titles of steps that people waived in it
+    bool holds = false; ///< it passed; of one that was not run: every must-check holds, but for statements
     std::vector<EvaluatedCheck> checks = {};
 };
 

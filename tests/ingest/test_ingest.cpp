@@ -240,6 +240,34 @@ TEST_CASE("The first recording begins with the actions it is given, and readers 
     CHECK(order == std::vector<std::string>{"tape", "closing", "tape"});
 }
 
+TEST_CASE(
+    "A procedure that was passed is known to the next recording by the one in which it was, and with what was waived") {
+    const TemporaryFolder folder;
+    ServeSetup setup = demo_setup("file:/nonexistent.bin?name=radio");
+    const Procedure procedure = setup.pipeline->vehicles.front().procedures.front();
+    Outputs outputs;
+    Recorder recorder(recorder_settings(folder.path()), *setup.pipeline);
+    Ingest ingest(setup.pipeline, std::move(setup.uris), folder.path(), recorder, outputs.sinks());
+    ingest.start();
+    REQUIRE(eventually([&] { return outputs.begun().size() == 1; }));
+    ingest.action(ProcedureCommand{"sanderling", procedure.id, ProcedureStep::begin, "KL"});
+    for (const Step& step : procedure.steps)
+        ingest.action(StepCommand{"sanderling", step.id, StepDeed::waive, "KL", "done yesterday"});
+    ingest.action(ProcedureCommand{"sanderling", procedure.id, ProcedureStep::end, "KL"});
+    ingest.new_recording("second");
+    REQUIRE(eventually([&] { return outputs.begun().size() == 2; }));
+    ingest.stop();
+    REQUIRE(recorder.flush(5000));
+    const std::vector<Action> actions = stored_actions(folder.path());
+    const auto carried =
+        std::ranges::find_if(actions, [](const Action& one) { return std::holds_alternative<PastProcedure>(one); });
+    REQUIRE(carried != actions.end());
+    const auto& past = std::get<PastProcedure>(*carried);
+    CHECK(past.procedure == procedure.id);
+    CHECK(past.recording == outputs.begun().front().id);
+    CHECK(past.waived.size() == procedure.steps.size());
+}
+
 TEST_CASE("A recording whose file is removed is followed by a new one, which everybody is told of and which verifies") {
     const TemporaryFolder folder;
     Radio radio;

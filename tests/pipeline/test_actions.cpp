@@ -150,6 +150,8 @@ TEST_CASE("an action written as JSON reads back as itself") {
         PastProcedure{"alpha", "bench-check", 3, 1'780'000'000'123'456'789, "a-recording", "00ff"},
         PastProcedure{"alpha", "bench-check", 3, 1'780'000'000'123'456'789, "a-recording", "00ff",
                       1'780'000'000'123'456'790},
+        PastProcedure{
+            "alpha", "bench-check", 3, 1'780'000'000'123'456'789, "a-recording", "00ff", {}, {"Look", "Weigh"}},
         CarriedProcedure{
             .vehicle = "alpha",
             .procedure = "bench-check",

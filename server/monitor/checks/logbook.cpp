@@ -25,14 +25,16 @@ void Logbook::recall(const PastProcedure& what) {
     past.passed_ns = what.passed_ns;
     past.recording = what.recording;
     past.sha256 = what.sha256;
+    past.waived = what.waived;
 }
 
 void Logbook::begun(const std::string& vehicle, const std::string& procedure, double run) {
     recall({.vehicle = vehicle, .procedure = procedure, .runs = run});
 }
 
-void Logbook::passed(const std::string& vehicle, const std::string& procedure, std::int64_t t_ns) {
-    recall({.vehicle = vehicle, .procedure = procedure, .runs = 0, .passed_ns = t_ns});
+void Logbook::passed(const std::string& vehicle, const std::string& procedure, std::int64_t t_ns,
+                     std::vector<std::string> waived) {
+    recall({.vehicle = vehicle, .procedure = procedure, .runs = 0, .passed_ns = t_ns, .waived = std::move(waived)});
 }
 
 void Logbook::failed(const std::string& vehicle, const std::string& procedure, std::int64_t t_ns) {

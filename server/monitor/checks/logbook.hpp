@@ -45,7 +45,8 @@ class Logbook {
     void recall(const PastProcedure& what);
     /// In the recording under way.
     void begun(const std::string& vehicle, const std::string& procedure, double run);
-    void passed(const std::string& vehicle, const std::string& procedure, std::int64_t t_ns);
+    void passed(const std::string& vehicle, const std::string& procedure, std::int64_t t_ns,
+                std::vector<std::string> waived);
     void failed(const std::string& vehicle, const std::string& procedure, std::int64_t t_ns);
     /// Of alerts.
     void see(const Event& event);

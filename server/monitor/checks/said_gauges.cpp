@@ -4,6 +4,7 @@
 #include <string_view>
 #include <utility>
 
+#include "server/pipeline/checklist/procedure.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone {
@@ -66,6 +67,7 @@ std::unique_ptr<Gauge> make_passed_gauge(std::string procedure, CheckedVehicle v
             return {.t_ns = *past->failed_ns, .why = "it failed when it was last run", .missed = true};
         if (!past || !past->passed_ns) return {.why = "not passed yet"};
         std::string why = past->recording.empty() ? "in this recording" : "in recording " + past->recording;
+        why += waived_words(past->waived);
         if (!past->sha256.empty()) why += ", SHA-256 " + past->sha256;
         return {.value = seconds_between(*past->passed_ns, t_ns) / kDay_s, .t_ns = t_ns, .why = std::move(why)};
     });

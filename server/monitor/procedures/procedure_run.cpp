@@ -138,14 +138,16 @@ void ProcedureRun::end(const std::string& by, std::int64_t t_ns, Batch& out) {
     checks_.write_now(t_ns, {}, out);
     under_way_ = false;
     const std::string said(verdict());
-    if (said == "passed") book_->passed(vehicle_.name, procedure_->id, t_ns);
+    std::vector<std::string> waived;
+    for (std::size_t k = 0; k < steps_.size(); ++k)
+        if (steps_[k].state == StepState::waived) waived.push_back(procedure_->steps[k].title);
+    EventValues values{{"procedure", procedure_->id}, {"title", procedure_->title}, {"by", by}, {"verdict", said}};
+    if (!waived.empty()) values.push_back({"waived", waived});
+    if (said == "passed") book_->passed(vehicle_.name, procedure_->id, t_ns, std::move(waived));
     if (said == "failed") book_->failed(vehicle_.name, procedure_->id, t_ns);
-    out.events.push_back(make_event(
-        {.id = EventId::procedure_ended,
-         .t_ns = t_ns,
-         .about = procedure_->id,
-         .values = {{"procedure", procedure_->id}, {"title", procedure_->title}, {"by", by}, {"verdict", said}}},
-        t_ns, vehicle()));
+    out.events.push_back(
+        make_event({.id = EventId::procedure_ended, .t_ns = t_ns, .about = procedure_->id, .values = std::move(values)},
+                   t_ns, vehicle()));
 }
 
 void ProcedureRun::see(const Batch& batch, Marks from) {

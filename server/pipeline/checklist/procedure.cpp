@@ -88,4 +88,10 @@ Procedure read_procedure(const nlohmann::json& json, std::string id, const std::
     return out;
 }
 
+std::string waived_words(const std::vector<std::string>& titles) {
+    std::string out;
+    for (const std::string& title : titles) out += (out.empty() ? ", waived: " : "; ") + title;
+    return out;
+}
+
 } // namespace turnstone

@@ -23,6 +23,8 @@ consteval auto words_of(StepKind) {
 }
 
 enum class StepState : unsigned char { ahead, under_way, done, waived };
+/// ", waived: Look; Weigh", behind a verdict; empty where no step was.
+[[nodiscard]] std::string waived_words(const std::vector<std::string>& titles);
 consteval auto words_of(StepState) {
     return words<StepState::waived>("ahead", "under_way", "done", "waived");
 }

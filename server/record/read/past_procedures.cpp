@@ -57,6 +57,7 @@ void read_events(const std::filesystem::path& path, std::map<Of, Past>& past) {
         if (passed && (!known.said.passed_ns || *known.said.passed_ns < event.t_ns)) {
             known.said.passed_ns = event.t_ns;
             known.said.recording = path.stem().string();
+            known.said.waived = value_of<std::vector<std::string>>(event, "waived");
             known.file = path;
         }
     }

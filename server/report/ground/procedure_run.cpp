@@ -87,6 +87,7 @@ std::vector<ProcedureRun> procedure_runs(const Recorded& recorded) {
         if (word == "procedure_ended") {
             run->ended_ns = event.t_ns;
             run->verdict = text_in(event, "verdict");
+            run->waived = texts_in(event, "waived");
             run->window.to_ns = event.t_ns + 1;
         }
     }
@@ -97,13 +98,14 @@ std::vector<ProcedureRun> procedure_runs(const Recorded& recorded) {
 }
 
 std::string verdict_sentence(const ProcedureRun& run) {
-    const std::string verdict = run.verdict.empty() ? "Not ended" : capital(run.verdict);
+    const std::string verdict = (run.verdict.empty() ? "Not ended" : capital(run.verdict)) + waived_words(run.waived);
     return run.checks.empty() ? verdict + "." : verdict + ": " + checks_sentence(run.checks);
 }
 
 Markup verdict_chapter(const ProcedureRun& run) {
     if (run.checks.empty()) return {};
-    return chapter("Verdict: " + (run.verdict.empty() ? "not ended" : run.verdict), checks_table(run.checks));
+    return chapter("Verdict: " + (run.verdict.empty() ? "not ended" : run.verdict) + waived_words(run.waived),
+                   checks_table(run.checks));
 }
 
 Markup steps_chapter(const Recorded& recorded, const ProcedureRun& run) {

@@ -25,7 +25,8 @@ struct ProcedureRun {
     std::string id, title, by;
     double number = 1; ///< "Test 3"
     std::optional<std::int64_t> ended_ns;
-    std::string verdict; ///< passed, failed, incomplete; empty: not ended
+    std::string verdict;             ///< passed, failed, incomplete; empty: not ended
+    std::vector<std::string> waived; ///< titles of its steps that were
     Window window{};
     std::vector<StepResult> steps;
     std::vector<CheckResult> checks;

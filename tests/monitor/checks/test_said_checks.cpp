@@ -187,13 +187,16 @@ TEST_CASE("a procedure that was passed counts by its age, whatever recording it 
                             .runs = 3,
                             .passed_ns = kDeskStart_ns - 10 * kDayNs,
                             .recording = "2026-05-17T143205Z-alpha",
-                            .sha256 = "00ff"});
+                            .sha256 = "00ff",
+                            .waived = {"Weigh", "Look"}});
+    CHECK_THAT(bench.last(EventId::past_procedure)->text, Catch::Contains(", waived: Weigh; Look"));
     bench.run(2);
     CHECK(bench.state("alpha/readiness", "it") == "holds");
     CHECK(bench.newest("alpha/readiness", "it") == Approx(10).margin(0.01));
     const Event* decided = bench.last(EventId::check_decided);
     REQUIRE(decided != nullptr);
-    CHECK_THAT(decided->text, Catch::Contains("2026-05-17T143205Z-alpha") && Catch::Contains("00ff"));
+    CHECK_THAT(decided->text, Catch::Contains("2026-05-17T143205Z-alpha") && Catch::Contains("00ff") &&
+                                  Catch::Contains("waived: Weigh; Look"));
     bench.act(
         PastProcedure{.vehicle = "alpha", .procedure = "test", .runs = 1, .passed_ns = kDeskStart_ns - 20 * kDayNs});
     bench.run(3);

@@ -60,6 +60,12 @@ export const held_words = ({ reasons }: StepRow): string => `Hold: ${reasons.joi
 
 export const verdict_words = (tally: Tally): string => `Verdict: ${tally_words(tally)}`;
 
+/** Steps that people waived: they stand beside every verdict. */
+function waived_words(run: Run): string {
+  const waived = run.steps.filter((row) => row.state === 'waived').map((row) => row.step.title);
+  return waived.length === 0 ? '' : `, waived: ${waived.join('; ')}`;
+}
+
 /** The state of a test in one sentence, for the band and for who cannot see the page. */
 export function test_says(
   run: Run | undefined,
@@ -72,7 +78,7 @@ export function test_says(
   const failing = tally.in_the_way.filter((row) => row.state === 'fails');
   const ended = Number.isFinite(run.ended_s);
   const where = ended
-    ? 'Ended.'
+    ? `Ended${waived_words(run)}.`
     : step
       ? `Step ${step.number} of ${run.steps.length}: ${step.step.title}.`
       : 'Every step is done.';
@@ -91,7 +97,7 @@ export function test_says(
   if (tally.hold > 0 && (ended || tally.wait === 0)) {
     const room = least ? ` Least margin: ${lower(least.check.title)}, ${least.margin}.` : '';
     return {
-      text: `${name} ${tally_words(tally)}.${room}`,
+      text: `${name} ${tally_words(tally)}${waived_words(run)}.${room}`,
       level,
       form: `test ${ended ? 'ended' : 'holds'} ${tally.hold}`,
     };

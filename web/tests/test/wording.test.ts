@@ -34,6 +34,12 @@ it('is a caution when a must-check fails, and heard again when another does', ()
   expect(one).toMatchObject({ text: 'Separation test 3. Shock fails. Step 1 of 2: Arm.', level: 'caution' });
   expect(says([row('Shock', 'fails'), row('Lid off', 'fails')]).form).not.toBe(one.form);
 });
+it('never says a verdict without the steps that were waived', () => {
+  const waived: Run = { ...run, steps: run.steps.map((each, i) => (i === 0 ? { ...each, state: 'waived' } : each)) };
+  const holds = [row('Shock', 'holds', 0.2)];
+  expect(test_says(waived, waived.steps[1], holds, tally_of(holds)).text).toContain('1 of 1 holds, waived: Arm.');
+  expect(test_says({ ...waived, ended_s: 20 }, undefined, [], tally_of([])).text).toContain('Ended, waived: Arm.');
+});
 it.each([
   [['Lid off'], 'Lid off'],
   [['Lid off', 'Shock', 'GNSS'], 'Lid off, shock and GNSS'],
