@@ -5,8 +5,8 @@
 
 #include <fmt/format.h>
 
+#include "server/debrief/flights/chapters.hpp"
 #include "server/record/read/catalogue.hpp"
-#include "server/report/flight/flight.hpp"
 #include "server/report/ground/procedure_run.hpp"
 #include "server/report/text/figure.hpp"
 
@@ -34,12 +34,13 @@ std::string label_of(const Recorded& recorded, std::size_t vehicle, std::int64_t
 }
 
 /// A charge fired in flight works against other pressure and load than one on a tether.
-bool is_in_flight(const std::vector<Flight>& flights, const Firing& firing) {
+bool is_in_flight(const std::vector<debrief::Chapter>& chapters, const Firing& firing) {
     return std::ranges::any_of(
-        flights,
-        [&](const Flight& flight) {
-            return flight.vehicle == firing.vehicle && firing.row.t_ns() >= flight.window.from_ns &&
-                   firing.row.t_ns() < flight.window.to_ns;
+        chapters,
+        [&](const debrief::Chapter& chapter) {
+            if (chapter.vehicle != firing.vehicle || !chapter.liftoff_ns) return false;
+            const Window flown = chapter.flown();
+            return firing.row.t_ns() >= flown.from_ns && firing.row.t_ns() < flown.to_ns;
         });
 }
 
@@ -53,13 +54,13 @@ RowValues carried_over(const RowValues& row, const Table& table) {
 void add_firings(const Recorded& other, const Recorded& recorded, const Firing& firing, bool in_flight,
                  std::vector<EarlierFiring>& out) {
     const std::string& name = recorded.vehicle_name(firing.vehicle);
-    const std::vector<Flight> flights = flights_in(other);
+    const std::vector<debrief::Chapter> chapters = debrief::chapters_in(other);
     for (std::size_t vehicle = 0; vehicle < other.setup().vehicles.size(); ++vehicle) {
         if (other.vehicle_name(vehicle) != name) continue;
         auto firings = firings_in(other, vehicle, other.whole());
         std::ranges::reverse(firings);
         for (const Firing& earlier : firings)
-            if (earlier.charge == firing.charge && is_in_flight(flights, earlier) == in_flight &&
+            if (earlier.charge == firing.charge && is_in_flight(chapters, earlier) == in_flight &&
                 other.utc_ns(earlier.row.t_ns()) < recorded.utc_ns(firing.row.t_ns()) && out.size() < kEarlierMost)
                 out.push_back({label_of(other, vehicle, earlier.row.t_ns()),
                                carried_over(earlier.row, firing.row.table()), shock_of(other, earlier)});
@@ -71,7 +72,7 @@ void add_firings(const Recorded& other, const Recorded& recorded, const Firing& 
 std::vector<EarlierFiring> earlier_firings(const Recorded& recorded, const Firing& firing,
                                            const std::filesystem::path& path) {
     std::vector<EarlierFiring> earlier;
-    const bool in_flight = is_in_flight(flights_in(recorded), firing);
+    const bool in_flight = is_in_flight(debrief::chapters_in(recorded), firing);
     add_firings(recorded, recorded, firing, in_flight, earlier);
     std::size_t opened = 0;
     const std::filesystem::path folder = path.has_parent_path() ? path.parent_path() : ".";

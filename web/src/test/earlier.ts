@@ -28,13 +28,9 @@ export interface Firing {
 const kRecordingsMost = 12;
 const kPoints = 1024;
 
-/** Around a flight, as the printed report takes it: from the rail to rest after touchdown. */
-const kBefore_s = 10;
-const kAfter_s = 30;
-
 /** `flights`: of the recording and its vehicle. */
 const is_in_flight = (flights: readonly Flight[], t_s: TapeSeconds): boolean =>
-  flights.some(({ liftoff_s, duration_s }) => t_s >= liftoff_s - kBefore_s && t_s < liftoff_s + duration_s + kAfter_s);
+  flights.some(({ liftoff_s, duration_s }) => t_s >= liftoff_s && t_s < liftoff_s + duration_s);
 
 /** The firing at a moment, and those before it that are like it: in flight those in flight, else those on the ground. */
 export function like_it(
