@@ -5,7 +5,6 @@
 #include <numbers>
 #include <utility>
 
-#include "server/estimate/chain/carried.hpp"
 #include "server/estimate/chain/flight_estimator.hpp"
 #include "server/estimate/chain/flight_report.hpp"
 #include "server/estimate/chain/navigation_report.hpp"
@@ -15,6 +14,7 @@
 #include "server/estimate/chain/prediction_report.hpp"
 #include "server/estimate/chain/prediction_rounds.hpp"
 #include "server/estimate/chain/wind_report.hpp"
+#include "server/estimate/navigation/carried.hpp"
 #include "server/estimate/sensors/engine_hours.hpp"
 #include "server/estimate/translation/translation_filter.hpp"
 #include "server/estimate/translation/translation_input.hpp"
@@ -128,7 +128,7 @@ struct EstimatorChain::State {
                 wind && phase <= Phase::falling ? &*wind : nullptr,
                 picture.air ? picture.air->heights.density_kg_m3 : kNaN,
                 phase == Phase::down,
-                stands_still() && !overdue(t_ns),
+                rests() && !overdue(t_ns),
                 manoeuvre_of(picture.phase.motion)};
     }
 
@@ -170,7 +170,7 @@ struct EstimatorChain::State {
         return flight && !feels_thrust && picture.translation.t_measured_ns != 0 &&
                picture.phase.motion == Motion::rest && picture.phase.phase == Phase::on_rail;
     }
-    [[nodiscard]] bool stands_still() const {
+    [[nodiscard]] bool rests() const {
         constexpr double kMoves_mps = 3.0;
         return may_have_left() && !(picture.translation.velocity_enu_mps.norm() > kMoves_mps);
     }

@@ -3,8 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
-#include "server/estimate/chain/carried.hpp"
 #include "server/estimate/math/angles.hpp"
+#include "server/estimate/navigation/carried.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone::estimate {

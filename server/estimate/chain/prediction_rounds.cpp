@@ -4,8 +4,8 @@
 #include <cmath>
 #include <utility>
 
-#include "server/estimate/chain/carried.hpp"
 #include "server/estimate/math/angles.hpp"
+#include "server/estimate/navigation/carried.hpp"
 #include "shared/geodesy.hpp"
 #include "shared/time.hpp"
 

@@ -1,4 +1,4 @@
-#include "server/estimate/chain/carried.hpp"
+#include "server/estimate/navigation/carried.hpp"
 
 #include <cmath>
 
