@@ -44,7 +44,7 @@ elseif(NOT TURNSTONE_CONFIG STREQUAL "release")
   message(FATAL_ERROR "TURNSTONE_CONFIG is '${TURNSTONE_CONFIG}'; use release, asan-ubsan or tsan")
 endif()
 
-# Bit-for-bit replay needs the same rounding everywhere: no fused multiply-add that one build has and another has not.
+# Bit-for-bit replay needs the same rounding in every build: no fused multiply-add that one has and another has not.
 add_compile_options(-ffp-contract=off)
 
 # Everything a target of ours compiles with; third-party headers come in as SYSTEM and are exempt.

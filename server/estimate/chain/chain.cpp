@@ -134,8 +134,7 @@ struct EstimatorChain::State {
 
     void take_fix(const FixSample& sample) {
         auto fix = translation->input.fix(sample);
-        const PhasePicture& phase = picture.phase;
-        const bool stands = flight && phase.phase == Phase::on_rail && phase.motion == Motion::rest;
+        const bool stands = on_the_rail();
         if (!fix || !stands) fix_scatter.interrupt();
         fix_lost = !fix && sample.fix_dimensions < 2;
         if (!fix) return;
@@ -165,10 +164,13 @@ struct EstimatorChain::State {
         if (prediction_made) prediction->report.write(*prediction_made, prediction->rounds, *wind, sink);
     }
 
-    /// On the rail as far as anybody has noticed, and no accelerometer would feel the launch.
+    /// As far as anybody has noticed.
+    [[nodiscard]] bool on_the_rail() const {
+        return flight && picture.phase.phase == Phase::on_rail && picture.phase.motion == Motion::rest;
+    }
+    /// On the rail, and no accelerometer would feel the launch.
     [[nodiscard]] bool may_have_left() const {
-        return flight && !feels_thrust && picture.translation.t_measured_ns != 0 &&
-               picture.phase.motion == Motion::rest && picture.phase.phase == Phase::on_rail;
+        return on_the_rail() && !feels_thrust && picture.translation.t_measured_ns != 0;
     }
     [[nodiscard]] bool rests() const {
         constexpr double kMoves_mps = 3.0;

@@ -4,7 +4,8 @@
 /// Rows: "navigation" and "look_angles" at most every 40 ms of the vehicle's time (100 ms once it is down), from
 /// navigation while it has an attitude and inertial samples come, else from the translation filter. In silence rows go
 /// on, ten a second: navigation's last state carried on for a second, then the translation filter's while that is of
-/// use. With neither, the mode alone once a second. Angles in degrees.
+/// use. On the rail without an accelerometer, nothing is carried on until a measurement is overdue. With neither, the
+/// mode alone once a second. Angles in degrees.
 #include <optional>
 #include <vector>
 

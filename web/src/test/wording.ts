@@ -58,13 +58,13 @@ export function by_itself({ step }: StepRow): string {
 
 export const held_words = ({ reasons }: StepRow): string => `Hold: ${reasons.join('; ')}.`;
 
-export const verdict_words = (tally: Tally): string => `Verdict: ${tally_words(tally)}`;
-
 /** Steps that people waived: they stand beside every verdict. */
 function waived_words(run: Run): string {
   const waived = run.steps.filter((row) => row.state === 'waived').map((row) => row.step.title);
   return waived.length === 0 ? '' : `, waived: ${waived.join('; ')}`;
 }
+
+export const verdict_words = (tally: Tally, run: Run): string => `Verdict: ${tally_words(tally)}${waived_words(run)}`;
 
 /** The state of a test in one sentence, for the band and for who cannot see the page. */
 export function test_says(

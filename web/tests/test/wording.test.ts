@@ -2,7 +2,7 @@
 import { expect, it } from 'vitest';
 import { not_begun, type Run } from '../../src/checks/run';
 import { tally_of, type CheckRow } from '../../src/checks/rows';
-import { list_words, test_says } from '../../src/test/wording';
+import { list_words, test_says, verdict_words } from '../../src/test/wording';
 import { check, procedure, step } from '../support/ground';
 
 const run: Run = { ...not_begun(procedure('p', [step('a', { title: 'Arm' }), step('b')])), number: 3, begun_s: 10 };
@@ -38,6 +38,7 @@ it('never says a verdict without the steps that were waived', () => {
   const waived: Run = { ...run, steps: run.steps.map((each, i) => (i === 0 ? { ...each, state: 'waived' } : each)) };
   const holds = [row('Shock', 'holds', 0.2)];
   expect(test_says(waived, waived.steps[1], holds, tally_of(holds)).text).toContain('1 of 1 holds, waived: Arm.');
+  expect(verdict_words(tally_of(holds), waived)).toBe('Verdict: 1 of 1 holds, waived: Arm');
   expect(test_says({ ...waived, ended_s: 20 }, undefined, [], tally_of([])).text).toContain('Ended, waived: Arm.');
 });
 it.each([
