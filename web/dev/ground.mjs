@@ -2,7 +2,7 @@
 // weather station. What is done is kept as events, and every row is a function of them and of the time, as on the real one.
 // `--fired T`: the test was begun before and its charge fired at T seconds.
 import { kVehicle, procedures } from './ground_about.mjs';
-import { done, kFound_s, past } from './ground_rows.mjs';
+import { done, kEdges, kFound_s, past } from './ground_rows.mjs';
 
 const fired = process.argv.indexOf('--fired');
 const kFired_s = fired < 0 ? NaN : Number(process.argv[fired + 1]);
@@ -28,6 +28,10 @@ const say = (t_s, event, data, text, more = {}) =>
 
 function fire(t) {
     say(t, 'charge_fired', { charge: 'drogue' }, 'Charge drogue fired');
+    for (const [edge, [after_s, sigma_s]] of Object.entries(kEdges))
+        say(t + after_s, 'edge_found', { charge: 'drogue', edge, after_s, sigma_s }, `Charge drogue: ${edge}`, {
+            t_found_s: t + kFound_s,
+        });
     for (const [name, , , limit] of [
         ['shock', 133, 24, 157],
         ['battery', 7.78, 0.38, 7.4],

@@ -35,11 +35,14 @@ const fired_s = (t) => past(t, 'charge_fired').at(-1)?.t_s ?? NaN;
 const begun_s = (t) => past(t, 'procedure_begun').at(-1)?.t_s ?? NaN;
 
 // What the charge does, milliseconds after its firing
-const kEdges = {
+export const kEdges = {
+    current_begins: [0, 2e-4],
     pulse_begins: [1.9e-3, 3e-4],
     lid_off: [18.6e-3, 5e-4],
     line_taut: [30.5e-3, 8e-4],
     settled: [96e-3, 4e-3],
+    barometer_back: [32e-3, 1e-3],
+    battery_back: [24.1e-3, 8e-4],
 };
 const bell = (t, middle, width) => Math.exp(-(((t - middle) / width) ** 2));
 const burst = (t) => ({
@@ -77,7 +80,6 @@ const charge_row = {
         ]),
     ),
     pulse_peak: 3000,
-    barometer_back: 0.032,
     shock: 133,
     turn_rate: 4.4,
     battery_least: 7.78,

@@ -1,7 +1,8 @@
 /** What the record says of an ejection charge at the cursor: when it fired, and the edges found after it. */
 import type { TapeSeconds } from '../stream/clocks';
-import type { Column, Table } from '../stream/description';
-import { newest_event, type CheckRow } from '../checks/rows';
+import type { Table } from '../stream/description';
+import type { TapeEvent } from '../stream/messages';
+import { newest_event, text_in, type CheckRow } from '../checks/rows';
 import type { Tape } from '../tape/tape';
 
 export interface Edge {
@@ -28,14 +29,6 @@ export function charge_column(table: Table, name: string): number {
 }
 const kUnits = ['_s', '_pa', '_mps2', '_radps', '_deg', '_v'];
 
-/** In the order in which they happen. */
-const kEdges: readonly (readonly [string, string])[] = [
-  ['pulse_begins', 'pulse begins'],
-  ['lid_off', 'lid off'],
-  ['line_taut', 'line taut'],
-  ['settled', 'settled'],
-];
-
 const kFolder = '/charge/';
 
 /** Tables of charges that a vehicle has, fired or not. */
@@ -56,28 +49,31 @@ export function charges_at(tape: Tape, vehicle: number): Charge[] {
       // The table's row says it best; until there is one, the event.
       const fired_s = event && !(row_s >= event.t_s - kSame_s) ? event.t_s : row_s;
       if (!Number.isFinite(fired_s)) return [];
-      return [{ id, title: table.title, table, fired_s, edges: fired_s === row_s ? edges_of(tape, table) : [] }];
+      return [{ id, title: table.title, table, fired_s, edges: edges_of(tape, vehicle, id, fired_s) }];
     })
     .sort((a, b) => b.fired_s - a.fired_s);
 }
 const kSame_s = 0.5;
 
-function edges_of(tape: Tape, table: Table): Edge[] {
-  const fired = { number: 1, title: 'fired', after_ms: 0, sigma_ms: NaN };
-  const found = kEdges.flatMap(([name, title]) => {
-    const place = charge_column(table, name);
-    const after_s = place < 0 ? NaN : tape.value_at_cursor(table.id, place).value;
-    if (!Number.isFinite(after_s)) return [];
-    const sigma = sigma_place(table, table.columns[place]);
-    const sigma_s = sigma < 0 ? NaN : tape.value_at_cursor(table.id, sigma).value;
-    return [{ number: 0, title, after_ms: 1000 * after_s, sigma_ms: 1000 * sigma_s }];
-  });
-  return [fired, ...found].sort((a, b) => a.after_ms - b.after_ms).map((edge, i) => ({ ...edge, number: i + 1 }));
-}
-
-function sigma_place(table: Table, column: Column | undefined): number {
-  const name = column?.sigma_column ?? (column ? `${column.name}_sigma` : '');
-  return table.columns.findIndex((one) => one.name === name);
+/** Those that the station found by the cursor, as the printed report has them. */
+function edges_of(tape: Tape, vehicle: number, charge: string, fired_s: TapeSeconds): Edge[] {
+  const number_in = (event: TapeEvent, name: string): number => Number(event.data[name] ?? NaN);
+  return tape.log.events
+    .filter(
+      (event) =>
+        event.event === 'edge_found' &&
+        event.vehicle === vehicle &&
+        event.data['charge'] === charge &&
+        event.t_s >= fired_s - kSame_s &&
+        event.t_s <= tape.cursor_s,
+    )
+    .map((event) => ({
+      title: text_in(event, 'edge').replaceAll('_', ' '),
+      after_ms: 1000 * number_in(event, 'after_s'),
+      sigma_ms: 1000 * number_in(event, 'sigma_s'),
+    }))
+    .sort((a, b) => a.after_ms - b.after_ms)
+    .map((edge, i) => ({ number: i + 1, ...edge }));
 }
 
 export interface Limit {

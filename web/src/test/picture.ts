@@ -51,13 +51,13 @@ export function subjects_of(tape: Tape, vehicle: number): Subjects[] {
 
 export const kBefore_ms = 20;
 const kAfterLeast_ms = 160;
-const kAfterMost_ms = 300;
-const kPastEdges = 1.15;
+const kAfterMost_ms = 400;
+const kPastEdges = 1.2;
 
-/** From a little before the firing until a little after the last edge. */
+/** From a little before the firing until a little after the last edge. What takes its time to come back is left out. */
 export function window_of(charge: Charge): Window {
-  const last_ms = Math.max(0, ...charge.edges.map((edge) => edge.after_ms));
-  return { from_ms: -kBefore_ms, to_ms: Math.min(kAfterMost_ms, Math.max(kAfterLeast_ms, kPastEdges * last_ms)) };
+  const ends_ms = charge.edges.map((edge) => kPastEdges * edge.after_ms).filter((ms) => ms < kAfterMost_ms);
+  return { from_ms: -kBefore_ms, to_ms: Math.max(kAfterLeast_ms, ...ends_ms) };
 }
 
 /** Rows of one column around a firing. */

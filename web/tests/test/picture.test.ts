@@ -1,46 +1,99 @@
 /** The picture of a charge: edges, window, lines and their figures. */
 import { describe, expect, it } from 'vitest';
 import { charges_at, limit_of, type Limit } from '../../src/test/charge';
+import { label_places } from '../../src/test/labels';
 import { axis_ms, edge_words, line_of, points_of, subjects_of, window_of } from '../../src/test/picture';
 import type { Series } from '../../src/stream/blocks';
-import { column, description, event, pair, replay_at, table } from '../support/builders';
+import { column, description, event, replay_at, table } from '../support/builders';
 import { check } from '../support/ground';
 
-const charge = table(
-  'v/charge/drogue',
-  'estimate',
-  [...pair('lid_off', 's'), ...pair('settled', 's'), ...pair('line_taut', 's')],
-  {
-    title: 'Drogue charge',
-    period_s: 0,
-  },
-);
+const charge = table('v/charge/drogue', 'estimate', [column('shock', 'm/s2')], { title: 'Drogue charge', period_s: 0 });
 const burst = table('v/burst.samples', 'batch', [
   column('p', 'Pa', { title: 'Bay pressure', role: 'charge_bay_pressure', decimals: 0 }),
   column('u', 'V', { title: 'Battery', role: 'charge_battery', decimals: 2 }),
   column('w', 'rad/s', { title: 'Turn rate', role: 'charge_turn_rate', decimals: 2 }),
 ]);
 const about = description([charge, burst]);
-const found = { 'v/charge/drogue': { lid_off: 0.0186, lid_off_sigma: 5e-4, settled: 0.2, settled_sigma: 4e-3 } };
+const found = { 'v/charge/drogue': { shock: 133 } };
 const fired = (t_s: number) => event(1, t_s, 'flight_event', 'charge_fired', { data: { charge: 'drogue' } });
+let ids = 1;
+const edge = (edge: string, after_s: number, sigma_s = 5e-4, charge = 'drogue') =>
+  event(++ids, 50 + after_s, 'flight_event', 'edge_found', { data: { charge, edge, after_s, sigma_s } });
+/** As the station finds them: server/monitor/charges/charge_table.cpp has the list. */
+const all = [
+  edge('current_begins', 0, 2e-4),
+  edge('pulse_begins', 0.0019, 3e-4),
+  edge('lid_off', 0.0186),
+  edge('line_taut', 0.0305),
+  edge('settled', 0.2, 4e-3),
+  edge('barometer_back', 0.032),
+  edge('battery_back', 0.0241),
+];
 
 describe('a charge', () => {
-  it('has its edges in the order of time, with those that were not found left out', () =>
-    expect(charges_at(replay_at(60, about, found, [fired(50)]), 0)[0]?.edges).toMatchObject([
-      { number: 1, title: 'fired', after_ms: 0 },
-      { number: 2, title: 'lid off', after_ms: expect.closeTo(18.6, 6) },
-      { number: 3, title: 'settled', after_ms: 200, sigma_ms: 4 },
+  const edges = (cursor_s: number, ...events: ReturnType<typeof event>[]) =>
+    charges_at(replay_at(cursor_s, about, found, events), 0)[0]?.edges;
+  it('has every edge that was found, in the order of time, called as on paper', () =>
+    expect(edges(60, fired(50), ...all)?.map(({ number, title }) => `${number} ${title}`)).toEqual([
+      '1 current begins',
+      '2 pulse begins',
+      '3 lid off',
+      '4 battery back',
+      '5 line taut',
+      '6 barometer back',
+      '7 settled',
     ]));
+  it('has them with their sigmas, and none of another charge or an earlier firing', () => {
+    const others = [edge('lid_off', 0.03, 1e-3, 'main'), edge('line_taut', -9)];
+    expect(edges(60, fired(50), ...others, edge('settled', 0.2, 4e-3))).toMatchObject([
+      { number: 1, title: 'settled', after_ms: 200, sigma_ms: 4 },
+    ]);
+  });
+  it('shows none from after the cursor', () => expect(edges(50.02, fired(50), ...all)).toHaveLength(3));
   it('that fired again has none until they are found', () =>
-    expect(charges_at(replay_at(60, about, found, [fired(59)]), 0)[0]).toMatchObject({ fired_s: 59, edges: [] }));
+    expect(charges_at(replay_at(60, about, found, [...all, fired(59)]), 0)[0]).toMatchObject({
+      fired_s: 59,
+      edges: [],
+    }));
   it('that has not fired is not shown', () => expect(charges_at(replay_at(40, about, {}, [fired(59)]), 0)).toEqual([]));
-  it('is drawn until a little after its last edge', () => {
-    const [one] = charges_at(replay_at(60, about, found), 0);
+  it('is drawn until a little after its last edge, but for one that would press all others together', () => {
+    const [one] = charges_at(replay_at(60, about, found, [...all, edge('battery_back', 2.1)]), 0);
     const window = window_of(one!);
     expect(window.from_ms).toBe(-20);
-    expect(window.to_ms).toBeCloseTo(230, 6);
-    expect(axis_ms(window)).toEqual([0, 50, 100, 150, 200]);
+    expect(window.to_ms).toBeCloseTo(240, 6);
+    expect(axis_ms(window)).toEqual([0, 100, 200]);
   });
+});
+
+describe('numbers of edges', () => {
+  const kPlate_px = 9; // of a digit, with the room beside it
+  const kWidth_px = 450;
+  it.each([
+    ['far from each other', [20, 120, 300]],
+    ['of the picture that was drawn: 1.9 ms apart', [50, 54.75, 96.5, 126.25, 290]],
+    ['all within a few pixels', [50, 51, 52, 53, 54, 55, 56]],
+    ['at the same place', [50, 50, 50]],
+    ['at the right end', [430, 440, 448]],
+    ['on a phone', [41, 45, 79, 92, 103, 107, 250]],
+  ])('%s do not overlap, and stay inside', (_, lefts) => {
+    const places = label_places(lefts, kPlate_px, kWidth_px);
+    expect(places).toHaveLength(lefts.length);
+    places.forEach(({ left, row }, i) => {
+      expect(left).toBeGreaterThanOrEqual(0);
+      expect(left + kPlate_px).toBeLessThanOrEqual(kWidth_px);
+      // beside its own line
+      expect(Math.min(Math.abs(left - lefts[i]!), Math.abs(left + kPlate_px - lefts[i]!))).toBeLessThanOrEqual(4);
+      for (const other of places.slice(0, i).filter((one) => one.row === row))
+        expect(left).toBeGreaterThanOrEqual(other.left + kPlate_px);
+    });
+  });
+  it('stand in one row where there is room', () =>
+    expect(label_places([20, 120, 300], kPlate_px, kWidth_px).map(({ row }) => row)).toEqual([0, 0, 0]));
+  it('give way to the left of the first of two close lines', () =>
+    expect(label_places([50, 54.75], kPlate_px, kWidth_px)).toEqual([
+      { left: 38, row: 0 },
+      { left: 57.75, row: 0 },
+    ]));
 });
 
 /** A millisecond apart from 10 ms before the firing at 50 s. */
