@@ -6,6 +6,8 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
+#include "server/analysis/shock/shock_spectrum.hpp"
+#include "server/report/ground/charge.hpp"
 #include "server/serve/encode/blocks.hpp"
 #include "server/serve/encode/description.hpp"
 #include "server/serve/encode/messages.hpp"
@@ -137,6 +139,22 @@ Answer read_events(RecordingReader& reader, const Target& target) {
     return as_far_as_read(
         {{"events", std::move(events)}, {"next", page.more ? nlohmann::json(page.last_id) : nlohmann::json(nullptr)}},
         reader);
+}
+
+Answer read_shocks(RecordingReader& reader, const Target& target) {
+    if (const auto allowed = allow_parameters(target, {}); !allowed) return error_answer(400, allowed.error().message);
+    const Recorded recorded(reader);
+    nlohmann::json shocks = nlohmann::json::array();
+    for (std::size_t vehicle = 0; vehicle < recorded.setup().vehicles.size(); ++vehicle)
+        for (const report::Firing& firing : report::firings_in(recorded, vehicle, recorded.whole())) {
+            const auto curve = report::shock_of(recorded, firing).value_or(report::SpectrumCurve{});
+            shocks.push_back({{"vehicle", vehicle},
+                              {"charge", firing.charge},
+                              {"t_s", tape_seconds(firing.row.t_ns(), recorded.info().t_start_ns)},
+                              {"natural_hz", curve.frequency_hz},
+                              {"peak_mps2", curve.value}});
+        }
+    return as_far_as_read({{"q", analysis::kShockQ}, {"shocks", std::move(shocks)}}, reader);
 }
 
 Answer read_frames(RecordingReader& reader, const Target& target) {

@@ -9,6 +9,8 @@ namespace turnstone {
 [[nodiscard]] Answer read_series(RecordingReader& reader, const Target& target);
 [[nodiscard]] Answer read_latest(RecordingReader& reader, const Target& target);
 [[nodiscard]] Answer read_events(RecordingReader& reader, const Target& target);
+/// Of charges that fired; what the printed report draws of each.
+[[nodiscard]] Answer read_shocks(RecordingReader& reader, const Target& target);
 [[nodiscard]] Answer read_frames(RecordingReader& reader, const Target& target);
 
 } // namespace turnstone

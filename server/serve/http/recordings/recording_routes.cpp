@@ -23,10 +23,11 @@ constexpr std::int64_t kListMax = 500;
 constexpr std::int64_t kListDefault = 200;
 
 using Read = Answer (*)(RecordingReader&, const Target&);
-constexpr std::array<std::pair<std::string_view, Read>, 5> kReads{{{"description", read_description},
+constexpr std::array<std::pair<std::string_view, Read>, 6> kReads{{{"description", read_description},
                                                                    {"series", read_series},
                                                                    {"latest", read_latest},
                                                                    {"events", read_events},
+                                                                   {"shocks", read_shocks},
                                                                    {"frames", read_frames}}};
 
 Read read_called(std::string_view name) {
@@ -114,7 +115,7 @@ awaitable<Answer> RecordingRoutes::read(const Request& request) {
     const Read asked = read_called(what);
     if (asked == nullptr)
         co_return error_answer(
-            404, "a recording has description, series, latest, events, frames, report, download and meta");
+            404, "a recording has description, series, latest, events, shocks, frames, report, download and meta");
     const WorkerTask task = task_for(
         folder_, *place, [asked, target = request.target](RecordingReader& reader) { return asked(reader, target); });
     co_return co_await on_worker(workers_, place->live ? Lane::live : Lane::stored, request.client, task);
