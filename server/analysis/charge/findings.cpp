@@ -171,10 +171,11 @@ void judge_sensors(const ChargeRecord& record, ChargeFindings& out) {
     };
     out.barometer =
         compare(before(record.pressure_pa), after(record.pressure_pa), expected(record.pressure_pa), kBarometer);
-    out.accelerometer = compare_accelerometer(all(record.accel_mps2, before), all(record.accel_mps2, after),
-                                              expected(record.accel_mps2[0]));
     out.gyro =
         compare_gyro(all(record.rate_radps, before), all(record.rate_radps, after), expected(record.rate_radps[0]));
+    out.accelerometer = compare_accelerometer(all(record.accel_mps2, before), all(record.accel_mps2, after),
+                                              expected(record.accel_mps2[0]),
+                                              turn_between(record, out, out.fired_s - 0.2, out.fired_s + calm_s));
 }
 
 ChargeFindings analyse(const ChargeRecord& record) {

@@ -20,7 +20,7 @@ struct ChargeRecord {
     Signal pressure_pa;
     std::array<Signal, 3> accel_mps2, rate_radps; ///< body axes
     Signal battery_v, temperature_k;
-    double accel_range_mps2 = kNone;
+    double accel_range_mps2 = kNone, gyro_range_radps = kNone;
     std::vector<double> heard_s; ///< times of all readings that came as always, in order
     double packets_lost = kNone;
     double restarts = 0;

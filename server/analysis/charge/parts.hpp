@@ -1,5 +1,7 @@
 #pragma once
 /// The parts of analyse(), in their order: each fills its own findings, relative to ChargeFindings::fired_s.
+#include <optional>
+
 #include "server/analysis/charge/edge.hpp"
 #include "server/analysis/charge/findings.hpp"
 
@@ -38,6 +40,9 @@ void find_firing(const ChargeRecord& record, ChargeFindings& out);
 void find_pulse(const ChargeRecord& record, ChargeFindings& out);
 void find_motion(const ChargeRecord& record, ChargeFindings& out);
 void find_turning(const ChargeRecord& record, ChargeFindings& out);
+/// After find_firing() and the gyro's survival. Absent: the gyro did not see enough of it, or was at its range.
+[[nodiscard]] std::optional<Turn> turn_between(const ChargeRecord& record, const ChargeFindings& found, double from_s,
+                                               double until_s);
 void find_battery(const ChargeRecord& record, ChargeFindings& out);
 void count_readings(const ChargeRecord& record, ChargeFindings& out);
 void judge_sensors(const ChargeRecord& record, ChargeFindings& out);

@@ -5,9 +5,8 @@
 #include <functional>
 #include <optional>
 
-#include <Eigen/Core>
-
 #include "server/analysis/statistics/power.hpp"
+#include "shared/constants.hpp"
 
 namespace turnstone::analysis {
 
@@ -16,10 +15,14 @@ namespace {
 constexpr double kCertain = 0.001;
 constexpr std::size_t kEnough = 8; ///< readings on each side
 constexpr double kDeadFraction = 0.1;
-/// Farther over, an accelerometer's own offset reads as a shift.
+/// Farther over, an accelerometer's own offset reads as a shift. Offsets alone point to no other direction than this.
 constexpr double kTurned_rad = 0.35;
 /// Offsets lie along other axes after a turn and may change the length by twice their size; no turn changes it by more.
 constexpr double kNoTurn_mps2 = 1.5;
+/// What constant offsets of 0.3 m/s2 (common practice, no source) do to a direction that is turned over.
+constexpr double kOffsets_rad = 0.06;
+/// Known worse, a turn tells no direction from another.
+constexpr double kTold_rad = 0.15;
 
 /// Correlation of neighbours, at least 0.
 double neighbours(std::span<const double> values, const Summary& summary) {
@@ -114,6 +117,43 @@ std::optional<SensorState> any_silent(const Axes& before, const Axes& after, dou
     return std::nullopt;
 }
 
+double angle_between(const Eigen::Vector3d& a, const Eigen::Vector3d& b) {
+    return std::atan2(a.cross(b).norm(), a.dot(b));
+}
+
+/// Chance that the turn's error and constant offsets point a vector so far aside: about each of two axes normal, so
+/// together Rayleigh's.
+double p_of_angle(double angle_rad, double sigma_rad) {
+    const double ratio = angle_rad / std::hypot(sigma_rad, kOffsets_rad);
+    return std::exp(-0.5 * ratio * ratio);
+}
+
+bool is_unexplained(const Eigen::Vector3d& was, const Eigen::Vector3d& is, const Turn& turn) {
+    const double aside_rad = angle_between(was, turn.before_from_after * is);
+    return aside_rad > kTurned_rad && p_of_angle(aside_rad, turn.sigma_rad) < kCertain;
+}
+
+/// For a force that points where the turn does not explain it.
+void take_direction(const Eigen::Vector3d& was, const Eigen::Vector3d& is, const Turn& turn, double length_sigma,
+                    Survival& out) {
+    const Eigen::Vector3d back = turn.before_from_after * is;
+    out.shift = (back - was).norm();
+    out.shift_sigma = std::hypot(turn.sigma_rad * was.norm(), length_sigma);
+    out.shift_p = p_of_angle(angle_between(was, back), turn.sigma_rad);
+    out.effect = out.least_shift = kNone;
+    out.state = SensorState::disagrees;
+    for (int axes = 1; axes < 8; ++axes) {
+        Eigen::Vector3d other = is;
+        for (Eigen::Index k = 0; k < 3; ++k)
+            if ((axes >> k & 1) != 0) other[k] = -other[k];
+        if (!is_unexplained(was, other, turn)) out.state = SensorState::inverted;
+    }
+}
+
+double off_gravity(const Eigen::Vector3d& force) {
+    return std::abs(force.norm() - kGravityStandard_mps2);
+}
+
 } // namespace
 
 Survival compare(std::span<const double> before, std::span<const double> after, double expected_after,
@@ -124,18 +164,27 @@ Survival compare(std::span<const double> before, std::span<const double> after, 
     return out;
 }
 
-Survival compare_accelerometer(const Axes& before, const Axes& after, double expected_after) {
+Survival compare_accelerometer(const Axes& before, const Axes& after, double expected_after, std::optional<Turn> turn) {
+    if (turn && !(turn->sigma_rad < kTold_rad)) turn.reset();
     if (const auto state = any_silent(before, after, expected_after)) return {.state = *state};
     const Eigen::Vector3d was = means(before), is = means(after), change = is - was;
     Survival out;
     const Survival lengths = measure(norms(before), norms(after));
-    const bool is_turned = is.dot(was) <= std::cos(kTurned_rad) * is.norm() * was.norm();
-    if (!is_turned || std::abs(lengths.shift) > kNoTurn_mps2) out = lengths;
+    const bool rested = off_gravity(was) < kNoTurn_mps2, is_turned = angle_between(was, is) >= kTurned_rad;
+    if (rested && (!is_turned || std::abs(lengths.shift) > kNoTurn_mps2)) out = lengths;
     take_worst_noise(before, after, out);
+    if (!rested) return out;
+    if (turn && is_unexplained(was, is, *turn)) {
+        take_direction(was, is, *turn, lengths.shift_sigma, out);
+        return out;
+    }
     out.state = diagnose(out, kAccelerometer);
-    if (out.state != SensorState::offset) return out;
-    constexpr double kAlong = 0.98; // of the change
-    if (std::abs(change.dot(was)) > kAlong * change.norm() * was.norm()) out.state = SensorState::scale;
+    if (out.state == SensorState::offset) {
+        constexpr double kAlong = 0.98; // of the change
+        if (std::abs(change.dot(was)) > kAlong * change.norm() * was.norm()) out.state = SensorState::scale;
+    }
+    const bool can_tell = !is_turned || (turn && off_gravity(is) <= off_gravity(was) + kAccelerometer.shift);
+    if (out.state == SensorState::well && !can_tell) out.state = SensorState::unknown;
     return out;
 }
 

@@ -7,17 +7,31 @@
 /// Statistical Society 8 (1946), 184-197; for a first-order process, from memory). For the spreads only every k-th
 /// reading is taken, k = (1 + r) / (1 - r).
 #include <array>
+#include <optional>
 #include <span>
 #include <vector>
+
+#include <Eigen/Geometry>
 
 #include "server/analysis/statistics/comparison.hpp"
 #include "shared/words.hpp"
 
 namespace turnstone::analysis {
 
-enum class SensorState : unsigned char { well, dead, stuck, offset, noisy, scale, unknown };
+enum class SensorState : unsigned char {
+    well,
+    dead,
+    stuck,
+    offset,
+    noisy,
+    scale,
+    inverted,  ///< an accelerometer: one or more of its axes read with the other sign
+    disagrees, ///< an accelerometer: gravity is not where the gyro says that it should be
+    unknown
+};
 consteval auto words_of(SensorState) {
-    return words<SensorState::unknown>("well", "dead", "stuck", "offset", "noisy", "scale", "unknown");
+    return words<SensorState::unknown>("well", "dead", "stuck", "offset", "noisy", "scale", "inverted", "disagrees",
+                                       "unknown");
 }
 
 struct Survival {
@@ -26,6 +40,12 @@ struct Survival {
     double least_shift = kNone;                  ///< that this record could have shown, four times in five
     double effect = kNone;                       ///< shift in standard deviations (Hedges' g)
     double noise_ratio = kNone, noise_p = kNone; ///< standard deviation after over before
+
+    /// Neither dead nor stuck: 1 yes, 0 no, NaN: the record cannot say.
+    [[nodiscard]] double alive() const {
+        if (state == SensorState::dead || state == SensorState::stuck) return 0;
+        return state == SensorState::unknown && noise_ratio != noise_ratio ? kNone : 1;
+    }
 };
 
 /// What matters of a sensor. Common practice, no source.
@@ -42,10 +62,22 @@ inline constexpr Tolerance kGyro{.shift = 0.02};
                                const Tolerance& tolerance);
 
 using Axes = std::array<std::vector<double>, 3>;
-/// At rest, perhaps turned a little: the specific force's norm is what stays, the noise is that of the worst axis. A
-/// change along the force itself is taken for one of scale. Turned by more than 20 degrees a shift of less than 1.5
-/// m/s2 is not known.
-[[nodiscard]] Survival compare_accelerometer(const Axes& before, const Axes& after, double expected_after);
+/// How the vehicle lies afterwards against before, by its gyro.
+struct Turn {
+    Eigen::Quaterniond before_from_after; ///< takes a vector of the body as it lies afterwards to the body before
+    double sigma_rad;                     ///< about each axis
+};
+/// At rest, perhaps turned: the specific force's length is what stays, the noise is that of the worst axis. A change
+/// along the force itself is taken for one of scale.
+///
+/// Where the force points to has to be what the turn explains, within 20 degrees, and beyond what its sigma does; the
+/// shift is then that of the vector. So an axis of the other sign is found where it held a sixth of gravity or more
+/// (sin 10 degrees), and a vehicle that came to rest upside down is not accused. Turned by more than 20 degrees a
+/// shift of less than 1.5 m/s2 is not known, since constant offsets lie along other axes; the sensor is well if its
+/// length is as near to gravity as before, within the tolerance. Without a turn known to 0.15 rad nothing is said of
+/// one that lies elsewhere, nor of one whose readings before were not gravity's, within 1.5 m/s2: it did not rest.
+[[nodiscard]] Survival compare_accelerometer(const Axes& before, const Axes& after, double expected_after,
+                                             std::optional<Turn> turn);
 /// At rest: the worst axis counts, its p for the choice among three.
 [[nodiscard]] Survival compare_gyro(const Axes& before, const Axes& after, double expected_after);
 

@@ -16,7 +16,7 @@ constexpr std::int64_t kKeptNs = 30 * kNsPerS;
 
 ChargeReadings::ChargeReadings(const PipelineSetup& setup, const Schema& schema, std::size_t vehicle)
     : schema_(&schema), accel_range_mps2_(setup.vehicles[vehicle].vehicle.sensors.accel_range_mps2),
-      sources_(schema.tables.size()) {
+      gyro_range_radps_(setup.vehicles[vehicle].vehicle.sensors.gyro_range_radps), sources_(schema.tables.size()) {
     table_.fill(-1);
     for (const Table& table : schema.tables)
         if (table.vehicle == static_cast<int>(vehicle) &&
@@ -134,6 +134,7 @@ analysis::ChargeRecord ChargeReadings::around(std::int64_t t_ns, double sigma_s,
     out.battery_v = of(battery);
     out.temperature_k = of(temperature);
     out.accel_range_mps2 = accel_range_mps2_;
+    out.gyro_range_radps = gyro_range_radps_;
     for (const std::int64_t heard_ns : heard_ns_) out.heard_s.push_back(seconds_between(t_ns, heard_ns));
     std::ranges::sort(out.heard_s);
     const auto is_around = [&](std::int64_t at_ns, double after_s) {

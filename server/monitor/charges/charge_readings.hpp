@@ -74,7 +74,7 @@ class ChargeReadings {
     [[nodiscard]] analysis::Signal signal(Quantity quantity, std::int64_t t_zero_ns) const;
 
     const Schema* schema_;
-    double accel_range_mps2_;
+    double accel_range_mps2_, gyro_range_radps_;
     std::vector<std::optional<Source>> sources_; ///< by table
     std::array<std::deque<Kept>, kQuantities> kept_;
     std::array<double, kQuantities> mean_over_s_{};

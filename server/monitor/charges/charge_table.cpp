@@ -54,6 +54,7 @@ struct SensorText {
     const char* title;
     const char* unit;
     int decimals;
+    const char* shift = "Of the means";
 };
 
 /// Before against after.
@@ -80,12 +81,8 @@ void add_survival(ChargeTable& table, const SensorText& text, Survival ChargeFin
                0,
                "Neither dead nor stuck. No value: the record cannot say",
                {{0, "no"}, {1, "yes"}}},
-              [part](Found f) {
-                  const SensorState state = (f.*part).state;
-                  if (state == SensorState::unknown) return kNaN;
-                  return state == SensorState::dead || state == SensorState::stuck ? 0.0 : 1.0;
-              });
-    add("_offset", ", after − before", text.unit, text.decimals, &Survival::shift, "Of the means");
+              [part](Found f) { return (f.*part).alive(); });
+    add("_offset", ", after − before", text.unit, text.decimals, &Survival::shift, text.shift);
     table.sigma([part](Found f) { return (f.*part).shift_sigma; }, text.decimals + 1);
     add("_shift_p", ": p of the shift", "1", 4, &Survival::shift_p, "Welch's t test of the means");
     add("_shift_effect", ": effect of the shift", "1", 2, &Survival::effect, "In standard deviations, Hedges' g");
@@ -163,7 +160,10 @@ ChargeTable charge_table(const std::string& name, const std::string& title) {
     table.add({"edges_found", "Edges found", "1", kCharge, 0},
               [](Found f) { return static_cast<double>(edges_of(f).size()); });
     add_survival(table, {"barometer", "Barometer", "Pa", 0}, &F::barometer);
-    add_survival(table, {"accel", "Accelerometer", "m/s2", 2}, &F::accelerometer);
+    add_survival(table,
+                 {"accel", "Accelerometer", "m/s2", 2,
+                  "Of the length of gravity, or of gravity where the gyro's turn does not explain its direction"},
+                 &F::accelerometer);
     add_survival(table, {"gyro", "Gyro", "rad/s", 4}, &F::gyro);
     return table;
 }

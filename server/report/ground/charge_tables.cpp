@@ -103,7 +103,8 @@ Markup sensors_table(const Firing& firing) {
                        element("p.note",
                                "p: how often chance alone would show as much, of the means by Welch's t, of the noise "
                                "by Brown and Forsythe. Effect: Hedges' g. Could be seen: the least shift that this "
-                               "record would have shown, with a probability of 80\u00a0%."));
+                               "record would have shown, with a probability of 80\u00a0%. Inverted: axes that read "
+                               "with the other sign. Disagrees: gravity is not where the gyro's turn puts it."));
 }
 
 } // namespace

@@ -2,8 +2,11 @@
 // nothing of the model that the analysis fits. TURNSTONE_FLIGHTS=500 fires the full set.
 #include <catch2/catch.hpp>
 
+#include <algorithm>
 #include <cmath>
 #include <cstdlib>
+#include <functional>
+#include <numbers>
 #include <optional>
 #include <utility>
 
@@ -259,6 +262,92 @@ TEST_CASE("a hole in a fast record leaves a wide sigma, and no slow barometer st
         CHECK(std::abs(begins.value - firings[k].pulse_begins_s) < 3 * begins.sigma);
         CHECK(begins.sigma > 2e-3);
     }
+}
+
+namespace {
+
+/// A payload that rolls by an angle within 0.3 s of the firing, its inertial sensor read 200 times a second.
+ChargeRecord rolled_over(double angle_rad, sim::Random& random) {
+    constexpr double kRolls_s = 0.3, kPeriod_s = 0.005;
+    ChargeRecord record;
+    record.fired_s = 0;
+    record.fired_sigma_s = 1e-3;
+    record.until_s = 8;
+    record.gyro_range_radps = 34.9;
+    for (auto* triad : {&record.accel_mps2, &record.rate_radps})
+        for (Signal& axis : *triad) axis.mean_over_s = kPeriod_s;
+    const Eigen::Vector3d up(0, 0, 9.81), accel_offset(0.2, -0.3, 0.1), gyro_offset(0.01, 0, -0.02);
+    const auto angle = [&](double t_s) {
+        const double phase = std::clamp(t_s / kRolls_s, 0.0, 1.0);
+        return angle_rad * (phase - std::sin(2 * std::numbers::pi * phase) / (2 * std::numbers::pi));
+    };
+    for (int step = -1200; step < 1600; ++step) {
+        const double t_s = step * kPeriod_s;
+        const Eigen::Vector3d force =
+            Eigen::AngleAxisd(-angle(t_s), Eigen::Vector3d::UnitX()) * up + accel_offset + 0.25 * random.normal3();
+        const Eigen::Vector3d rate = (angle(t_s) - angle(t_s - kPeriod_s)) / kPeriod_s * Eigen::Vector3d::UnitX() +
+                                     gyro_offset + 0.004 * random.normal3();
+        for (std::size_t k = 0; k < 3; ++k) {
+            record.accel_mps2[k].readings.push_back({t_s, force[static_cast<Eigen::Index>(k)]});
+            record.rate_radps[k].readings.push_back({t_s, rate[static_cast<Eigen::Index>(k)]});
+        }
+    }
+    return record;
+}
+
+} // namespace
+
+TEST_CASE("a payload that rolled over has a good accelerometer if the gyro saw it roll, and an unknown one if not") {
+    constexpr double kRoll_rad = 3.0;
+    const auto every = [](auto& triad, double from_s, const auto& change) {
+        for (Signal& axis : triad)
+            for (Reading& reading : axis.readings)
+                if (reading.t_s > from_s) change(reading.value);
+    };
+    struct Case {
+        const char* what;
+        std::function<void(ChargeRecord&)> spoil;
+        SensorState accelerometer;
+        double turned_rad;
+    };
+    const auto cases = {Case{"the whole record", [](ChargeRecord&) {}, SensorState::well, kRoll_rad},
+                        Case{"the accelerometer inverted from the charge on",
+                             [&](ChargeRecord& r) { every(r.accel_mps2, 0.01, [](double& value) { value = -value; }); },
+                             SensorState::inverted, kRoll_rad},
+                        Case{"a gap in the gyro's readings",
+                             [](ChargeRecord& r) {
+                                 for (Signal& axis : r.rate_radps)
+                                     std::erase_if(axis.readings,
+                                                   [](const Reading& at) { return at.t_s > 0.05 && at.t_s < 0.2; });
+                             },
+                             SensorState::unknown, kNone},
+                        Case{"the gyro at its range",
+                             [&](ChargeRecord& r) {
+                                 r.gyro_range_radps = 12;
+                                 every(r.rate_radps, 0, [](double& value) { value = std::clamp(value, -12.0, 12.0); });
+                             },
+                             SensorState::unknown, NAN},
+                        Case{"the gyro stuck from the charge on",
+                             [&](ChargeRecord& r) { every(r.rate_radps, 0.01, [](double& value) { value = 0; }); },
+                             SensorState::unknown, kNone},
+                        Case{"no gyro", [](ChargeRecord& r) { r.rate_radps = {}; }, SensorState::unknown, kNone}};
+    sim::Random random(11, "rolled over");
+    const ChargeRecord whole = rolled_over(kRoll_rad, random);
+    for (const Case& each : cases) {
+        INFO(each.what);
+        ChargeRecord record = whole;
+        each.spoil(record);
+        const ChargeFindings found = analyse(record);
+        CHECK(word(found.accelerometer.state) == word(each.accelerometer));
+        CHECK(found.accelerometer.alive() == kYes);
+        if (each.turned_rad == kRoll_rad)
+            CHECK(found.payload_turned_rad.value == Approx(kRoll_rad).margin(0.1));
+        else
+            CHECK(std::isnan(found.payload_turned_rad.value));
+    }
+    ChargeRecord stuck = whole;
+    every(stuck.rate_radps, 0.01, [](double& value) { value = 0; });
+    CHECK(analyse(stuck).gyro.alive() == kNo);
 }
 
 TEST_CASE("nothing is found where nothing happened, and nothing is said where nothing was received") {

@@ -2,6 +2,7 @@
 #include <catch2/catch.hpp>
 
 #include <cmath>
+#include <numbers>
 
 #include "server/analysis/charge/survival.hpp"
 #include "tests/support/reference.hpp"
@@ -89,10 +90,13 @@ TEST_CASE("what a comparison could have seen is seen four times in five, and no 
 TEST_CASE("an accelerometer that was turned over is well, and one with another scale or offset is not") {
     sim::Random random(2, "accelerometer");
     const Axes before = lying(random, 0.25), same = lying(random, 0.25);
-    CHECK(compare_accelerometer(before, same, 800).state == SensorState::well);
+    CHECK(compare_accelerometer(before, same, 800, {}).state == SensorState::well);
     const Axes turned{same[2], same[0], same[1]};
-    CHECK(compare_accelerometer(before, turned, 800).state == SensorState::well);
-    CHECK(std::isnan(compare_accelerometer(before, turned, 800).shift)); // its offset lies along another axis
+    const Turn over{
+        Eigen::Quaterniond(Eigen::AngleAxisd(-2 * std::numbers::pi / 3, Eigen::Vector3d(1, 1, 1) / std::sqrt(3.0))),
+        0.03};
+    CHECK(compare_accelerometer(before, turned, 800, over).state == SensorState::well);
+    CHECK(std::isnan(compare_accelerometer(before, turned, 800, over).shift)); // its offset lies along another axis
     Axes scaled = same, offset = same, stuck = same, noisy = same;
     for (auto& axis : scaled)
         for (double& value : axis) value *= 1.08;
@@ -100,11 +104,11 @@ TEST_CASE("an accelerometer that was turned over is well, and one with another s
     for (double& value : offset[0]) value += 1;
     for (double& value : stuck[1]) value = -0.2;
     for (double& value : noisy[1]) value = -0.2 + 3 * (value + 0.2);
-    CHECK(compare_accelerometer(before, scaled, 800).state == SensorState::scale);
-    CHECK(compare_accelerometer(before, offset, 800).state == SensorState::offset);
-    CHECK(compare_accelerometer(before, stuck, 800).state == SensorState::stuck);
-    CHECK(compare_accelerometer(before, noisy, 800).state == SensorState::noisy);
-    CHECK(compare_accelerometer(before, {}, 800).state == SensorState::dead);
+    CHECK(compare_accelerometer(before, scaled, 800, {}).state == SensorState::scale);
+    CHECK(compare_accelerometer(before, offset, 800, {}).state == SensorState::offset);
+    CHECK(compare_accelerometer(before, stuck, 800, {}).state == SensorState::stuck);
+    CHECK(compare_accelerometer(before, noisy, 800, {}).state == SensorState::noisy);
+    CHECK(compare_accelerometer(before, {}, 800, {}).state == SensorState::dead);
     // An axis that reads its noise about zero, whichever it is, was not turned: gravity has its length in any
     // direction.
     for (std::size_t lost = 0; lost < 3; ++lost) {
@@ -115,8 +119,115 @@ TEST_CASE("an accelerometer that was turned over is well, and one with another s
         for (const double value : without[lost]) sum += value;
         for (double& value : without[lost]) value -= sum / static_cast<double>(without[lost].size());
         INFO("axis " << lost);
-        CHECK(compare_accelerometer(upright, without, 800).state != SensorState::well);
+        CHECK(compare_accelerometer(upright, without, 800, {}).state != SensorState::well);
     }
+}
+
+namespace {
+
+using Flip = std::array<int, 3>;
+
+/// As it lies with this specific force, some axes read with the other sign.
+Axes at_rest(sim::Random& random, const Eigen::Vector3d& force, const Flip& sign = {1, 1, 1}) {
+    Axes out;
+    for (std::size_t k = 0; k < 3; ++k)
+        out[k] = noise(random, 800, sign[k] * force[static_cast<Eigen::Index>(k)], 0.25);
+    return out;
+}
+
+/// About an axis of the body by so many degrees, as a gyro sees it.
+Turn about(const Eigen::Vector3d& axis, double degrees, double sigma_rad = 0.03) {
+    return {Eigen::Quaterniond(Eigen::AngleAxisd(degrees * std::numbers::pi / 180, axis.normalized())), sigma_rad};
+}
+
+} // namespace
+
+TEST_CASE("an inverted axis is told from a vehicle that came to rest upside down by the turn that its gyro saw") {
+    constexpr double kG = 9.80665;
+    const Eigen::Vector3d flat(0, 0, kG), leaning = kG * Eigen::Vector3d(1, -2, 2).normalized();
+    const Eigen::Vector3d x = Eigen::Vector3d::UnitX();
+    const std::optional<Turn> none, still = about(x, 0), over = about(x, 180), far = about(x, 60);
+    struct Case {
+        const char* what;
+        Eigen::Vector3d before, after;
+        Flip sign;
+        std::optional<Turn> turn;
+        SensorState state;
+    };
+    // The force in the body turns the other way than the body.
+    const auto seen_after = [](const Eigen::Vector3d& force, const Turn& turn) {
+        return Eigen::Vector3d(turn.before_from_after.conjugate() * force);
+    };
+    const auto cases = {
+        Case{"as it lay", leaning, leaning, {1, 1, 1}, still, SensorState::well},
+        Case{"one axis inverted", flat, flat, {1, 1, -1}, still, SensorState::inverted},
+        Case{"one of three that share gravity", leaning, leaning, {-1, 1, 1}, still, SensorState::inverted},
+        Case{"two of them", leaning, leaning, {1, -1, -1}, still, SensorState::inverted},
+        Case{"all of them", leaning, leaning, {-1, -1, -1}, still, SensorState::inverted},
+        Case{"upside down", flat, -flat, {1, 1, 1}, over, SensorState::well},
+        Case{"upside down and inverted", flat, -flat, {1, 1, -1}, over, SensorState::inverted},
+        Case{"turned", leaning, seen_after(leaning, *far), {1, 1, 1}, far, SensorState::well},
+        Case{"turned, one axis inverted", leaning, seen_after(leaning, *far), {1, 1, -1}, far, SensorState::inverted},
+        Case{"gravity where no sign puts it", flat, seen_after(flat, *far), {1, 1, 1}, still, SensorState::disagrees},
+        Case{"nothing seen by a gyro", flat, -flat, {1, 1, 1}, none, SensorState::unknown},
+        Case{"as little of an inverted axis", flat, flat, {1, 1, -1}, none, SensorState::unknown},
+        Case{"a turn known to a quarter of a circle", flat, flat, {1, 1, -1}, about(x, 0, 1.5), SensorState::unknown},
+        Case{"as it lay, by itself", leaning, leaning, {1, 1, 1}, none, SensorState::well},
+        Case{"turned, and farther from gravity",
+             flat,
+             1.1 * seen_after(flat, *far),
+             {1, 1, 1},
+             far,
+             SensorState::unknown},
+        Case{"in free fall before", 0.1 * flat, flat, {1, 1, 1}, still, SensorState::unknown}};
+    sim::Random random(5, "turned");
+    for (const Case& each : cases) {
+        INFO(each.what);
+        const Survival found =
+            compare_accelerometer(at_rest(random, each.before), at_rest(random, each.after, each.sign), 800, each.turn);
+        CHECK(word(found.state) == word(each.state));
+        CHECK(found.alive() == 1);
+        const bool is_accused = each.state == SensorState::inverted || each.state == SensorState::disagrees;
+        CHECK((found.shift > 1.5) == is_accused);
+        if (is_accused) CHECK(found.shift_p < 0.001);
+    }
+    CHECK(compare_accelerometer(at_rest(random, flat), {}, 800, still).alive() == 0);
+    CHECK(std::isnan(compare_accelerometer({}, at_rest(random, flat), 800, still).alive()));
+}
+
+TEST_CASE("accelerometers with usual offsets and gyros with their errors are accused by chance less than once in "
+          "five hundred, and inverted ones are found") {
+    constexpr int kRuns = 1500;
+    constexpr double kG = 9.80665;
+    int accused = 0, unknown = 0, wanted = 0, found = 0;
+    for (std::uint64_t seed = 0; seed < kRuns; ++seed) {
+        sim::Random random(seed, "turned by chance");
+        const Eigen::Vector3d force = kG * random.normal3().normalized(), offset = 0.3 * random.normal3();
+        const double sigma_rad = random.uniform(0.01, 0.12);
+        const Turn true_turn = about(random.normal3(), random.uniform(0.0, 180.0), sigma_rad);
+        const Eigen::Vector3d error = sigma_rad * random.normal3();
+        Turn seen = true_turn;
+        seen.before_from_after =
+            Eigen::Quaterniond(Eigen::AngleAxisd(error.norm(), error.normalized())) * true_turn.before_from_after;
+        const Eigen::Vector3d after = true_turn.before_from_after.conjugate() * force;
+        const auto state = [&](const Flip& sign) {
+            return compare_accelerometer(at_rest(random, force + offset), at_rest(random, after + offset, sign), 800,
+                                         seen)
+                .state;
+        };
+        const SensorState good = state({1, 1, 1});
+        accused += good != SensorState::well && good != SensorState::unknown ? 1 : 0;
+        unknown += good == SensorState::unknown ? 1 : 0;
+        if (std::abs(after.z()) < 0.7 * kG) continue; // an axis that holds little of gravity hides its sign
+        ++wanted;
+        found += state({1, 1, -1}) == SensorState::inverted ? 1 : 0;
+    }
+    INFO("accused " << accused << " and not told " << unknown << " of " << kRuns << ", inverted found " << found
+                    << " of " << wanted);
+    CHECK(500 * accused < kRuns);
+    CHECK(unknown < 0.25 * kRuns);
+    CHECK(wanted > 300);
+    CHECK(found == wanted);
 }
 
 TEST_CASE("a gyro is judged by its worst axis") {
@@ -144,12 +255,18 @@ TEST_CASE("a real phone at rest is well before and after, and one that lies else
     };
     // One height for 20 s, another and at rest for 20 from 26 s on, picked up and carried from 68 s on.
     CHECK(compare(pressure(26, 36), pressure(36, 46), 10, kBarometer).state == SensorState::well);
-    CHECK(compare_accelerometer(axes(rows, kAccel, 26, 36), axes(rows, kAccel, 36, 46), 10).state == SensorState::well);
+    CHECK(compare_accelerometer(axes(rows, kAccel, 26, 36), axes(rows, kAccel, 36, 46), 10, {}).state ==
+          SensorState::well);
+    Axes inverted = axes(rows, kAccel, 36, 46); // lying still: no gyro saw it turn
+    for (auto& axis : inverted)
+        for (double& value : axis) value = -value;
+    CHECK(compare_accelerometer(axes(rows, kAccel, 26, 36), inverted, 10, about({1, 0, 0}, 0)).state ==
+          SensorState::inverted);
     CHECK(compare_gyro(axes(rows, kGyroAt, 26, 36), axes(rows, kGyroAt, 36, 46), 10).state == SensorState::well);
     const Survival moved = compare(pressure(0, 20), pressure(26, 46), 20, kBarometer);
     CHECK(moved.state == SensorState::offset);
     CHECK(moved.shift == Approx(567).margin(5));
-    CHECK(compare_accelerometer(axes(rows, kAccel, 26, 46), axes(rows, kAccel, 68, 104), 36).state ==
+    CHECK(compare_accelerometer(axes(rows, kAccel, 26, 46), axes(rows, kAccel, 68, 104), 36, {}).state ==
           SensorState::noisy);
     CHECK(compare_gyro(axes(rows, kGyroAt, 26, 46), axes(rows, kGyroAt, 68, 104), 36).state == SensorState::noisy);
 }
@@ -159,11 +276,11 @@ TEST_CASE("a real quadrotor's accelerometer shakes as much in one second as in a
     const auto rows = test::reference_rows("data/quadrotor_vertical/IMU_1.csv");
     constexpr std::array<std::size_t, 3> kAccel{4, 5, 6};
     const auto from_1 = axes(rows, kAccel, 2200, 2560), from_2 = axes(rows, kAccel, 2560, 2920);
-    const Survival same = compare_accelerometer(from_1, from_2, 360);
+    const Survival same = compare_accelerometer(from_1, from_2, 360, {});
     INFO("shift " << same.shift << ", p " << same.shift_p << ", noise " << same.noise_ratio);
     CHECK(same.state == SensorState::well);
-    CHECK(compare_accelerometer(from_1, axes(rows, kAccel, 2560, 2920, 1.9), 360).state != SensorState::well);
+    CHECK(compare_accelerometer(from_1, axes(rows, kAccel, 2560, 2920, 1.9), 360, {}).state != SensorState::well);
     Axes stuck = from_2;
     stuck[2].assign(stuck[2].size(), stuck[2].front());
-    CHECK(compare_accelerometer(from_1, stuck, 360).state == SensorState::stuck);
+    CHECK(compare_accelerometer(from_1, stuck, 360, {}).state == SensorState::stuck);
 }
