@@ -95,10 +95,12 @@ void RecorderThread::do_work(bool last) {
             begin(command);
         work_.pop_front();
     }
-    if (last || inputs_.due(Clock::now())) write_all(inputs_);
+    const bool derived_due = derived_.due(Clock::now());
+    // What follows from inputs is never in a file without them: every kill leaves what can be made again.
+    if (last || derived_due || inputs_.due(Clock::now())) write_all(inputs_);
     if (last)
         write_all(derived_);
-    else if (derived_.due(Clock::now()))
+    else if (derived_due)
         write_some(derived_); // the rest after the inputs that came meanwhile
     if (last) close_current();
 }

@@ -56,6 +56,31 @@ void check_integrity(const std::filesystem::path& path) {
     CHECK(database.text("PRAGMA integrity_check") == "ok");
 }
 
+TEST_CASE("at no moment a file holds what follows from inputs that it does not hold") {
+    const TemporaryFolder directory;
+    Recorder recorder({.directory = directory.path(), .commit_interval_ms = 100, .sync_every_commit = false},
+                      sample_setup());
+    const std::string id = recorder.begin(
+        sample_schema(), {.t_start_ns = kStart_ns, .utc_start_ns = kStart_ns, .name = "", .continues = ""}, kStart_ns);
+    REQUIRE(recorder.flush(5000));
+    std::jthread incoming([&](const std::stop_token& stop) {
+        BatchMaker maker;
+        for (; !stop.stop_requested(); std::this_thread::sleep_for(2ms)) push(recorder, maker.next());
+    });
+    Database database(directory.recording(id), Database::Mode::read_only);
+    std::set<std::int64_t> derived;
+    std::int64_t ahead = 0;
+    // Whoever looks here sees what a kill in this moment would leave.
+    for (const auto end = std::chrono::steady_clock::now() + 5s; std::chrono::steady_clock::now() < end;) {
+        const auto frames = database.integer("SELECT count(*) FROM frame");
+        derived.insert(frames);
+        ahead = std::max(ahead, database.integer("SELECT (SELECT count(*) FROM frame) - (SELECT count(*) FROM chunk)"));
+        std::this_thread::sleep_for(1ms);
+    }
+    CHECK(derived.size() >= 3); // derived rows came in transactions of their own
+    CHECK(ahead <= 0);
+}
+
 TEST_CASE("a live recording can be read while it is written, up to the newest commit") {
     const TemporaryFolder directory;
     BatchMaker maker;
