@@ -219,6 +219,7 @@ void NavigationReport::write(std::int64_t t_ns, const PositionSources& sources, 
 
 /// Navigation has the position: valid, and fixes do not show that it is elsewhere. What they showed holds between them.
 bool NavigationReport::knows_position(const PositionSources& sources, const NavigationEstimate& e) {
+    if (sources.navigation->rest_doubted()) return false;
     if (!e.valid || e.mode != NavigationMode::at_rest || sources.translation == nullptr) {
         moved_ = false;
         return e.valid;

@@ -24,10 +24,6 @@ constexpr double kHeightsAlike_s = 5.0;
 constexpr double kHeightJudged_s = 0.2;
 // A receiver's own filters lag by more or less as the motion changes (common experience, no source).
 constexpr double kDelayWalk_rts = 0.01;
-constexpr double kMotionSigmas = 4.0;
-constexpr double kMotionShown_s = 0.5;
-constexpr double kRestShown_s = 2.0;
-constexpr double kAwaySigmas = 5.0;
 
 template <int M>
 double nis_of(const Eigen::Matrix<double, M, 1>& innovation, const Eigen::Matrix<double, M, M>& covariance) {
@@ -67,28 +63,6 @@ void Navigation::fix(const FixSample& sample) {
     if (bank_.best().reaches(fix.t_valid_ns)) use_fix(fix, sample.t_ns);
 }
 
-void Navigation::watch_rest(const EnuFix& fix, const Vector3d& stated_m, std::int64_t t_ns) {
-    const Vector3d speed = fix.measured.tail<3>().cwiseQuotient(fix.sigma.tail<3>());
-    const bool fast = fix.given(3) > 0 && speed.squaredNorm() > kMotionSigmas * kMotionSigmas;
-    const bool away =
-        !alignment_.fixes().empty() && (fix.measured.head<2>() - alignment_.fixes().place_enu_m().head<2>()).norm() >
-                                           kAwaySigmas * std::hypot(stated_m.x(), fix.sigma(0));
-    if (fast || away) {
-        slow_since_ns_ = 0;
-        if (moving_since_ns_ == 0) moving_since_ns_ = t_ns;
-        if (moved_by_fixes_ || seconds_between(moving_since_ns_, t_ns) < kMotionShown_s) return;
-        moved_by_fixes_ = true;
-        alignment_.clear();
-        leave_rest(t_ns);
-        for (NavigationBranch& branch : bank_.all())
-            if (branch.reaches(fix.t_valid_ns)) branch.give_way(branch.see(fix));
-        return;
-    }
-    moving_since_ns_ = 0;
-    if (slow_since_ns_ == 0) slow_since_ns_ = t_ns;
-    if (seconds_between(slow_since_ns_, t_ns) > kRestShown_s) moved_by_fixes_ = false;
-}
-
 void Navigation::use_fix(const EnuFix& fix, std::int64_t t_ns) {
     BranchBank::Views<6> views = bank_.see<6>(fix);
     const BranchBank::Mixture<6> mixture = bank_.mix<6>(views);
@@ -122,7 +96,9 @@ void Navigation::use_fix(const EnuFix& fix, std::int64_t t_ns) {
 void Navigation::height(std::int64_t t_ns, double above_pad_m, double noise_m, double air_m, double port_m) {
     const double since_s = std::clamp(seconds_between(t_height_ns_, t_ns), 1e-3, 1.0);
     t_height_ns_ = t_ns;
-    if (!moving() || !std::isfinite(above_pad_m) || !std::isfinite(noise_m + air_m + port_m)) return;
+    if (!std::isfinite(above_pad_m) || !std::isfinite(noise_m + air_m + port_m)) return;
+    if (silence_) watch_rest(above_pad_m, std::hypot(noise_m, air_m), t_ns);
+    if (!moving()) return;
     // What the barometer's delay is off by becomes height with speed.
     const double late_m = sensors_.pressure_delay_sigma_s * std::abs(bank_.best().nominal().velocity_enu_mps.z());
     const EnuHeight height{

@@ -13,7 +13,6 @@ using Eigen::Vector3d;
 
 namespace {
 
-constexpr double kMoved_mps2 = 4.0; // more than wind and noise, passed within a sample of liftoff
 constexpr double kMovedSigmas = 8.0;
 constexpr double kGapBridged_s = 5.0;
 constexpr double kAidedFor_s = 2.0;
@@ -38,7 +37,7 @@ bool Navigation::clipped(double value, double range) {
 
 void Navigation::set_motion(Motion motion) {
     if (motion == Motion::rest && motion_ != Motion::rest) {
-        moved_by_fixes_ = false;
+        moved_unfelt_ = false;
         if (motion_ == Motion::moving)
             alignment_.clear(); // set down, perhaps on the pad
         else if (moving())
@@ -49,15 +48,6 @@ void Navigation::set_motion(Motion motion) {
     motion_ = motion;
     at_rest_ = motion == Motion::rest;
     if (!at_rest_) leave_rest(t_ns());
-}
-
-void Navigation::leave_rest(std::int64_t t_ns) {
-    if (left_rest_) return;
-    left_rest_ = true;
-    left_rest_ns_ = t_ns;
-    // What began within the last sample, below the threshold, has not been integrated.
-    for (NavigationBranch& branch : bank_.all())
-        branch.filter().inflate(Eskf::kVelocity, 0.5 * kMoved_mps2 * interval_s_);
 }
 
 void Navigation::lose_attitude() {
@@ -101,10 +91,12 @@ void Navigation::imu(const ImuSample& sample) {
         (has_last_ && sample.t_ns <= last_.t_ns))
         return;
     const double gap_s = has_last_ ? seconds_between(last_.t_ns, sample.t_ns) : 0;
+    const bool broken_rest = doubt_rest(sample, gap_s);
     const double moved_mps2 = std::max(kMoved_mps2, kMovedSigmas * sensors_.accel_noise_mps2);
-    if (at_rest_ && has_last_ && std::abs(sample.accel_body_mps2.norm() - alignment_.force_at_rest_mps2()) > moved_mps2)
+    if (at_rest_ && has_last_ && !broken_rest &&
+        std::abs(sample.accel_body_mps2.norm() - alignment_.force_at_rest_mps2()) > moved_mps2)
         leave_rest(sample.t_ns);
-    const bool still_block = resting() && alignment_.imu(sample);
+    const bool still_block = resting() && !silence_ && alignment_.imu(sample);
     if (gap_s > 0) follow_scatter(sample);
     if (moving() && gap_s > kGapBridged_s) {
         lose_attitude();
@@ -160,10 +152,10 @@ NavigationEstimate Navigation::estimate(const Eskf::Covariance& p) const {
     out.rejected_heights = rejected_heights_;
     if (!out.valid) {
         out.mode = resting() ? NavigationMode::aligning : NavigationMode::lost;
-        out.waits_for = !has_last_        ? AlignmentWait::no_samples
-                        : !at_rest_       ? AlignmentWait::not_at_rest
-                        : moved_by_fixes_ ? AlignmentWait::fixes_show_speed
-                                          : alignment_.waits_for();
+        out.waits_for = !has_last_      ? AlignmentWait::no_samples
+                        : !at_rest_     ? AlignmentWait::not_at_rest
+                        : moved_unfelt_ ? AlignmentWait::others_show_motion
+                                        : alignment_.waits_for();
         return out;
     }
     const bool aided = fix_used_ && seconds_between(last_fix_used_ns_, last_.t_ns) < kAidedFor_s;

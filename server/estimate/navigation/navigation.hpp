@@ -20,8 +20,9 @@
 /// uncertainty for what may have happened in it. Where that leaves the attitude beyond what a linear filter carries,
 /// navigation is lost and says so; position and velocity are the translation filter's then (translation/), and attitude
 /// is found again in motion (alignment/motion_alignment.hpp) or at rest. While fixes show speed or distance that their
-/// sigmas do not explain, the vehicle is not at rest, whatever the phase. NaN samples are ignored. Deterministic; no
-/// allocation after construction.
+/// sigmas do not explain, the vehicle is not at rest, whatever the phase. A silence at rest may hide a whole boost, and
+/// the drag of the coast behind it may feel like gravity: until a height or a fix has told, rest is doubted. NaN
+/// samples are ignored. Deterministic; no allocation after construction.
 #include <cstdint>
 #include <optional>
 #include <vector>
@@ -127,16 +128,21 @@ class Navigation {
     [[nodiscard]] bool valid() const noexcept { return !bank_.empty(); }
     /// Aligned and off its rest: the filters run.
     [[nodiscard]] bool moving() const noexcept { return !bank_.empty() && left_rest_; }
+    /// At rest before a silence that may have hidden a launch; nothing has told yet whether it did.
+    [[nodiscard]] bool rest_doubted() const noexcept { return silence_.has_value(); }
     /// Of the newest inertial sample used; 0 before one.
     [[nodiscard]] std::int64_t t_ns() const noexcept { return has_last_ ? last_.t_ns : 0; }
 
   private:
     static constexpr double kAgitationTime_s = 0.1; ///< over which scatter and roll acceleration are taken
+    static constexpr double kMoved_mps2 = 4.0;      ///< more than wind and noise, passed within a sample of liftoff
 
     [[nodiscard]] static bool clipped(double value, double range);
-    [[nodiscard]] bool resting() const noexcept { return at_rest_ && !moved_by_fixes_; }
+    [[nodiscard]] bool resting() const noexcept { return at_rest_ && !moved_unfelt_; }
     void start(std::int64_t t_ns, bool at_rest);
+    bool doubt_rest(const ImuSample& sample, double gap_s);
     void leave_rest(std::int64_t t_ns);
+    void leave_rest_unfelt(std::int64_t t_ns);
     void lose_attitude();
     void step(const ImuSample& sample, double gap_s);
     void follow_scatter(const ImuSample& sample);
@@ -150,6 +156,7 @@ class Navigation {
     bool spin(const ImuSample& sample, double gap_s, double accel_inflation);
     void use_fix(const EnuFix& fix, std::int64_t t_ns);
     void watch_rest(const EnuFix& fix, const Eigen::Vector3d& stated_m, std::int64_t t_ns);
+    void watch_rest(double above_pad_m, double sigma_m, std::int64_t t_ns);
     SensorNoise sensors_;
     const Site* site_;
     const RocketModel* rocket_;
@@ -164,7 +171,12 @@ class Navigation {
     bool at_rest_ = true;
     bool left_rest_ = false; ///< moved since the last alignment: the filter runs
     std::int64_t left_rest_ns_ = 0;
-    bool moved_by_fixes_ = false; ///< fixes show motion that the phase does not know of
+    bool moved_unfelt_ = false; ///< fixes or heights show motion that the phase does not know of
+    struct Silence {
+        ImuSample before;
+        std::int64_t over_ns;
+    };
+    std::optional<Silence> silence_; ///< while rest is doubted
     std::int64_t moving_since_ns_ = 0, slow_since_ns_ = 0;
     Motion motion_ = Motion::rest;
     ImuSample last_{};

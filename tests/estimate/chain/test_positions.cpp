@@ -119,6 +119,39 @@ TEST_CASE("In a fade of a second rows go on from the last state, with sigmas tha
     CHECK(all.ratio2 / all.counted < 2);
 }
 
+TEST_CASE(
+    "After a fade over the whole boost nothing holds the vehicle on the rail, though a coast's drag feels like rest") {
+    const auto nominal = demo_scenario("nominal");
+    for (std::uint64_t seed = 1; seed <= 8; ++seed) {
+        const auto flight = sim::fly_sensors(nominal, seed);
+        for (const bool fixes : {true, false}) {
+            const double back_s = nominal.before_ignition_s + 3.2 + 0.2 * static_cast<double>(seed);
+            Equipment has;
+            has.fix = fixes;
+            has.silences = {{nominal.before_ignition_s - 0.1, back_s}};
+            EstimatorChain chain(nominal.vehicle, nominal.site, has.inputs());
+            chain.set_prediction_period(std::numeric_limits<double>::infinity());
+            TableKeeper rows(chain);
+            fly_chain(flight.sensors, nominal.site, has, nominal.before_ignition_s - kWarmUp_s, back_s + 8, chain,
+                      rows);
+            double worst = 0, worst_at_s = 0, back_after_s = kNaN;
+            for (const auto& row : rows.rows("navigation")) {
+                const double t_s = seconds_between(kPositionStart_ns, row.t_ns);
+                const double up_m = rows.value("navigation", row, "up_m");
+                if (t_s < back_s || !std::isfinite(up_m)) continue;
+                if (!(back_after_s >= 0)) back_after_s = t_s - back_s;
+                const double off =
+                    std::abs(up_m - true_position(flight.truth, t_s).z()) / rows.value("navigation", row, "up_m_sigma");
+                if (off > worst) worst_at_s = t_s - back_s;
+                worst = std::max(worst, off);
+            }
+            INFO("seed " << seed << ", fixes " << fixes << ", worst " << worst_at_s << " s after the fade");
+            CHECK(worst < 6);
+            if (fixes) CHECK(back_after_s < 1.5);
+        }
+    }
+}
+
 TEST_CASE("A vehicle without inertial sensors has its position, track and look angles from fixes") {
     const auto nominal = demo_scenario("nominal");
     struct Case {

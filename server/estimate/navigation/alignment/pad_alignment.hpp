@@ -35,18 +35,19 @@ namespace turnstone::estimate {
 
 /// Why there is no alignment (yet).
 enum class AlignmentWait : unsigned char {
-    none,             ///< aligned
-    no_samples,       ///< no inertial samples are heard
-    not_at_rest,      ///< in flight, attitude not found again
-    fixes_show_speed, ///< the phase says at rest, GNSS fixes say otherwise
-    shaken,           ///< the force changes within a tenth of a second
-    turning,          ///< the gyros show more than wind on a rail
-    not_one_g,        ///< the mean force is not that of gravity
-    averaging         ///< still, but not long enough
+    none,               ///< aligned
+    no_samples,         ///< no inertial samples are heard
+    not_at_rest,        ///< in flight, attitude not found again
+    others_show_motion, ///< the phase says at rest, fixes or heights say otherwise
+    shaken,             ///< the force changes within a tenth of a second
+    turning,            ///< the gyros show more than wind on a rail
+    not_one_g,          ///< the mean force is not that of gravity
+    averaging           ///< still, but not long enough
 };
 consteval auto words_of(AlignmentWait) {
-    return words<AlignmentWait::averaging>("aligned", "no inertial samples", "not at rest", "GNSS fixes show speed",
-                                           "shaken", "turning", "force is not 1 g", "averaging");
+    return words<AlignmentWait::averaging>("aligned", "no inertial samples", "not at rest",
+                                           "fixes or heights show motion", "shaken", "turning", "force is not 1 g",
+                                           "averaging");
 }
 
 struct Alignment {
