@@ -175,6 +175,16 @@ async function separation_test(browser, key) {
     const over = boxes.filter((one, i) => boxes.some((other, k) => k < i && one.left < other.right && other.left < one.right && one.top < other.bottom - 1 && other.top < one.bottom - 1));
     check(`${name}: the numbers of the edges do not cover each other`, boxes.length >= 4 && over.length === 0, JSON.stringify(boxes));
   }
+  if (!kDist) {
+    const { q, shocks } = await api(`recordings/${id}/shocks`);
+    const most = Math.max(...shocks[0].peak_mps2);
+    const words = `${most.toFixed(0)} m/s² at ${shocks[0].natural_hz[shocks[0].peak_mps2.indexOf(most)].toFixed(0)} Hz`;
+    for (const [name, page] of Object.entries(pages))
+      await check_soon(`${name}: the shock response spectrum, with its greatest and its damping`, async () => {
+        const text = (await page.getByTestId('shock-spectrum').innerText()).replaceAll(/\s+/g, ' ');
+        return [text.includes(words) && text.includes(`Q = ${q}`) && (await page.locator('[data-testid=shock-spectrum] path.line').getAttribute('d')).length > 300, `${text} | ${words}`];
+      });
+  }
   await until('a line of acceleration', async () => ((await big.locator('[data-testid=charge-picture] path.line').first().getAttribute('d')) ?? '').length > 500);
   const { tables } = await api('recordings/live/description');
   const table = tables.find((one) => one.name.endsWith(`/procedure/${procedure.id}`));

@@ -95,6 +95,18 @@ const kCharge_units = {
     restarts: ['1', 0],
 };
 
+/** A curve of the right shape, not worked out: it rises to where the shock swings, and falls to its peak. */
+export const shocks = (t) => ({
+    q: 10,
+    shocks: past(t, 'charge_fired').map(({ t_s }) => {
+        const natural_hz = Array.from({ length: 55 }, (_, i) => 4.2 * 2 ** (i / 12));
+        const peak_mps2 = natural_hz.map(
+            (hz) => (133 * hz) / (15 + hz) + 190 * Math.exp(-(Math.log(hz / 60) ** 2) / 0.3),
+        );
+        return { vehicle: 0, charge: 'drogue', t_s, natural_hz, peak_mps2 };
+    }),
+});
+
 const gust = (t) => 5.2 + 1.1 * Math.sin(t / 37) + 1.4 * noise(Math.floor(t), 65) + 4 * bell(t % 400, 240, 7);
 /** Rows by check: value, margin; undefined: it waits. */
 const procedure_row = (t) => {

@@ -8,7 +8,7 @@ import { entered, events, handled, named } from './events.mjs';
 import { debrief } from './debrief.mjs';
 import { act, keys } from './ground.mjs';
 import { vehicles } from './ground_about.mjs';
-import { done } from './ground_rows.mjs';
+import { done, shocks } from './ground_rows.mjs';
 import { roles, rows, tables } from './tables.mjs';
 import { kFlightEnd_s, kGround } from './truth.mjs';
 
@@ -303,6 +303,7 @@ const http = createServer((request, response) => {
         response.writeHead(200, { 'Content-Disposition': `attachment; filename="${id}.sqlite"` });
         return response.end('SQLite format 3\0');
     }
+    if (parts[3] === 'shocks') return json(shocks(end));
     if (parts[3] === 'frames') {
         const good = url.searchParams.get('newest') === 'good';
         return json({ frames: [{ ...(good ? kGoodFrame : kBadFrame), t_rx_s: end - (good ? 0.1 : 42) }] });

@@ -17,7 +17,6 @@ export const kWords = {
   loss_over: 'last 10 s',
   no_packets: 'no packets',
   not_sent: 'not sent by this vehicle',
-  no_look: 'The site file needs a pad and a station, and the vehicle a position, before angles can be given.',
   mark: 'Held toward',
   mark_now: 'I point at it now',
   mark_compass: 'Compass of this device',

@@ -21,6 +21,5 @@ export const kDebriefWords = {
   back: 'Back to flights',
   cursor: 'Cursor',
   whole: 'Show all',
-  no_flight: 'There is no such flight in the log book.',
   loading: 'Reading the log book',
 } as const;

@@ -44,7 +44,6 @@ export const kImportWords = {
   reading: 'Sending the file',
   time: 'Time',
   unit: 'in',
-  mapping: 'What its columns are',
   column: 'Column',
   begins: 'Begins with',
   is_onboard: 'the clock of the radio’s packets, since the same boot',

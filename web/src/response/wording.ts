@@ -6,7 +6,6 @@ import type { Performance } from './performance';
 
 export const kResponseWords = {
   working: 'Finding the control response',
-  shadow_working: 'Flying the law along the record',
   replay: 'Replay',
   course: 'Fins over time',
   deflection: 'Fin deflection',
@@ -15,7 +14,6 @@ export const kResponseWords = {
   show_all: 'Show all',
   spectra: 'Power spectrum',
   frequency: 'Frequency response',
-  channel: 'Of',
   gain: 'Gain',
   phase: 'Phase',
   coherence: 'Coherence',
@@ -72,10 +70,8 @@ export const kPerformanceWords = {
   drag: 'Drag coefficient',
   mach: 'over Mach',
   thrust: 'Thrust',
-  motor: 'Motor',
   impulse: 'Total impulse',
   burn: 'Burn time',
-  parachutes: 'Parachutes',
   area: 'Drag area',
   opening: 'Opening',
   file: 'Vehicle file',

@@ -7,7 +7,6 @@ export const kOperatorWords = {
   key_needed: 'These need the operator key.',
   forget: 'Forget the key on this device',
   marker: 'Marker',
-  note: 'Note',
   more: 'More',
   close: 'Close',
   undo: 'Undo',
@@ -17,7 +16,6 @@ export const kOperatorWords = {
   note_text: 'Text of a note',
   add_note: 'Add note',
   name_flight: 'Name it',
-  recording: 'New recording',
   recording_name: 'Name of the new recording',
   new_recording:
     'The current recording is closed. No byte is lost between the two, and a flight under way continues in the new one.',

@@ -13,7 +13,6 @@ export const kRailWords = {
   landing_predicted: 'Predicted landing',
   landing_old: 'Landing, from the last fix',
   impact: 'Impact in',
-  impact_place: 'Impact at',
   place: 'Last good place, from the pad',
   place_found: 'Down, from the pad',
   coordinates: 'Latitude, longitude',
@@ -26,7 +25,6 @@ export const kRailWords = {
   old_fix: 'old fix',
   expected: 'expected',
   with_ellipse: '95\u00a0% ellipse',
-  in_flight_from: 'from',
 } as const;
 
 /** "main due in". */

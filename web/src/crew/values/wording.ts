@@ -2,7 +2,6 @@
 
 export const kValueWords = {
   title: 'Values',
-  show: 'Values and measuring',
   at_cursor: 'Cursor',
   at_second: 'Second',
   difference: 'Difference',
@@ -17,5 +16,4 @@ export const kValueWords = {
   csv: 'Window as CSV',
   png: 'Picture, PNG',
   svg: 'Picture, SVG',
-  apart: 'apart',
 } as const;
