@@ -211,6 +211,9 @@ const std::vector<StandCase>& stand_cases() {
          {"barometer_came_back", "barometer_back", "barometer_offset", "barometer_noise"}},
         {"barometer-offset", {"barometer_came_back", "barometer_offset"}, {"barometer_back"}},
         {"barometer-noisy", {"barometer_noise"}, {}},
+        {"gyro-dead", {"gyro_alive"}, {"payload_turned", "settled", "gyro_offset", "gyro_noise"}},
+        {"inertial-noisy", {"accel_noise", "gyro_noise"}, {}},
+        {"accelerometer-inverted", {"accel_offset"}, {}},
     };
     return kCases;
 }

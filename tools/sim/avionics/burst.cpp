@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "tools/sim/avionics/failing.hpp"
+
 namespace turnstone::sim {
 
 namespace {
@@ -18,6 +20,7 @@ std::vector<Burst> keep_bursts(const Truth& truth, const Scenario& scenario, std
                                const SensorStream& sensors) {
     std::vector<Burst> out;
     Random random(seed, "burst");
+    FailingInertial fail(truth, scenario, Random(seed, "failing inertial sensor in bursts"));
     const SensorNoise& noise = scenario.vehicle.sensors;
     // vehicle.json states the noise of means over five of these.
     const double root = std::sqrt(kTruthStep_s / 0.001);
@@ -26,13 +29,18 @@ std::vector<Burst> keep_bursts(const Truth& truth, const Scenario& scenario, std
     for (const Firing& firing : truth.firings) {
         Burst burst{firing.t_s, firing.parachute, {}};
         for (const FiringSample& sample : firing.samples) {
-            const double axial =
-                sample.axial_mps2 + sensors.accel_bias_mps2.x() + root * noise.accel_noise_mps2 * random.normal();
+            Eigen::Vector3d accel_mps2(sample.axial_mps2 + sensors.accel_bias_mps2.x() +
+                                           root * noise.accel_noise_mps2 * random.normal(),
+                                       0.0, 0.0);
+            Eigen::Vector3d rate_radps(0.0,
+                                       sample.turn_rate_radps + sensors.gyro_bias_radps.y() +
+                                           root * noise.gyro_noise_radps * random.normal(),
+                                       0.0);
+            fail(sample.t_s, root, accel_mps2, rate_radps);
             burst.readings.push_back(
                 {.t_s = sample.t_s,
-                 .axial_mps2 = std::clamp(axial, -noise.accel_range_mps2, noise.accel_range_mps2),
-                 .turn_rate_radps = sample.turn_rate_radps + sensors.gyro_bias_radps.y() +
-                                    root * noise.gyro_noise_radps * random.normal(),
+                 .axial_mps2 = std::clamp(accel_mps2.x(), -noise.accel_range_mps2, noise.accel_range_mps2),
+                 .turn_rate_radps = rate_radps.y(),
                  .bay_pa = site_pa + gauge_pa + sample.bay_over_pa + kGaugeNoise_pa * random.normal(),
                  .battery_v = scenario.airframe.battery_v - sample.battery_sag_v + kVoltageNoise_v * random.normal(),
                  .current_a = sample.current_a + kCurrentNoise_a * random.normal()});

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "tools/sim/avionics/burst.hpp"
+#include "tools/sim/avionics/failing.hpp"
 
 namespace turnstone::sim {
 
@@ -147,34 +148,6 @@ BarometerUnit draw_barometer(const Scenario& scenario, Random random) {
             lag * scenario.airframe.barometer_lag_s, std::max(scenario.barometer_filter_s, filter_s)};
 }
 
-/// What the first ejection leaves of it.
-class FailingBarometer {
-  public:
-    FailingBarometer(const Truth& truth, const Scenario& scenario, std::uint64_t seed)
-        : fault_(scenario.barometer_at_ejection), noise_pa_(scenario.vehicle.sensors.pressure_noise_pa),
-          from_s_(truth.events.ejections.empty() ? kNever_s : truth.events.ejections.front().t_s),
-          random_(seed, "failing barometer") {}
-
-    [[nodiscard]] double operator()(double reading_pa, double t_s, double last_pa) {
-        if (t_s <= from_s_) return reading_pa;
-        switch (fault_) {
-        case BarometerFault::none: break;
-        case BarometerFault::dead: return 0.0;
-        case BarometerFault::stuck: return last_pa > 0.0 ? last_pa : reading_pa;
-        case BarometerFault::offset: return reading_pa + 250.0;
-        case BarometerFault::noisy:
-            return reading_pa + std::round(std::sqrt(6.0 * 6.0 - 1.0) * noise_pa_ * random_.normal());
-        }
-        return reading_pa;
-    }
-
-  private:
-    BarometerFault fault_;
-    double noise_pa_;
-    double from_s_;
-    Random random_;
-};
-
 /// What measures the deflections: a scale and a zero for each axis, and noise.
 class FinSensor {
   public:
@@ -221,16 +194,20 @@ SensorStream sense(const Truth& truth, const Scenario& scenario, std::uint64_t s
 
     double bay_temperature_k = truth.samples.empty() ? 288.15 : truth.samples.front().temperature_k + 2.0;
     double last_pressure_pa = 0.0;
-    FailingBarometer fail(truth, scenario, seed);
+    FailingBarometer fail(truth, scenario, Random(seed, "failing barometer"));
+    FailingInertial fail_inertial(truth, scenario, Random(seed, "failing inertial sensor"));
     for (std::size_t i = 0; i < truth.samples.size(); ++i) {
         const TruthSample& sample = truth.samples[i];
         // Motor vibration in proportion to thrust, buffeting in proportion to dynamic pressure.
         const double shake = sample.thrust_fraction + 2.0e-5 * sample.dynamic_pressure_pa;
+        const std::size_t had = out.imu.size();
         inertial.feel(sample,
                       {.vibration_mps2 = airframe.vibration_accel_mps2 * shake,
                        .vibration_radps = airframe.vibration_rate_radps * shake,
                        .warmed_k = die_warmth_k(sample.t_s) - die_warmth_k(0.0)},
                       out.imu);
+        if (out.imu.size() > had)
+            fail_inertial(sample.t_s, 1.0, out.imu.back().accel_body_mps2, out.imu.back().rate_body_radps);
         receiver.feel(sample);
         barometer.follow(sample.pressure_pa + unit.port * sample.dynamic_pressure_pa, kTruthStep_s);
         const std::size_t tick = i + 1;

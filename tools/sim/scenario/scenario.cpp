@@ -70,6 +70,8 @@ void tethered_with(Scenario& scenario) {
     tethered(scenario);
     if constexpr (std::is_same_v<decltype(fault), ChargeFault>)
         scenario.charge_fault = fault;
+    else if constexpr (std::is_same_v<decltype(fault), InertialFault>)
+        scenario.inertial_at_ejection = fault;
     else
         scenario.barometer_at_ejection = fault;
 }
@@ -126,6 +128,12 @@ constexpr std::array kCourses = {
                   tethered_with<BarometerFault::offset>},
     NamedScenario{{"barometer-noisy", "Separation test: the barometer has six times the noise afterwards"},
                   tethered_with<BarometerFault::noisy>},
+    NamedScenario{{"gyro-dead", "Separation test: the gyro reads zero afterwards"},
+                  tethered_with<InertialFault::gyro_dead>},
+    NamedScenario{{"inertial-noisy", "Separation test: accelerometer and gyro have four times the noise afterwards"},
+                  tethered_with<InertialFault::noisy>},
+    NamedScenario{{"accelerometer-inverted", "Separation test: the accelerometer reads with the other sign afterwards"},
+                  tethered_with<InertialFault::accel_inverted>},
     NamedScenario{{"on-the-rail", "Upright on the rail, nothing happens"},
                   [](Scenario& scenario) { scenario.leaves_rail = false; }},
 };

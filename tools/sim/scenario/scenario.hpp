@@ -46,6 +46,14 @@ enum class BarometerFault : unsigned char {
     noisy   ///< six times the noise
 };
 
+/// What becomes of the inertial sensor then.
+enum class InertialFault : unsigned char {
+    none,
+    gyro_dead,      ///< its rates are zero
+    noisy,          ///< four times the noise
+    accel_inverted, ///< its accelerations have the other sign
+};
+
 inline constexpr double kFinsRate_hz = 100.0; ///< of the demo vehicle that steers
 
 /// A deflection of one axis for a while, and back.
@@ -85,6 +93,7 @@ struct Scenario {
     double boot_s = 1.8; ///< nothing is sent for this long when the electronics start again
     bool gnss_lost_at_liftoff = false;
     BarometerFault barometer_at_ejection = BarometerFault::none;
+    InertialFault inertial_at_ejection = InertialFault::none;
     ChargeFault charge_fault = ChargeFault::none;
     bool gap_at_ejection = false;       ///< nothing is received from 0.2 s before the first charge fires to 0.5 s after
     std::optional<Steering> steering{}; ///< absent: fins, if the airframe has any that turn, stay where they are
