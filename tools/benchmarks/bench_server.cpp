@@ -141,13 +141,59 @@ void report(const char* name, const std::vector<double>& values) {
                 bench::quantile(values, 0.99), bench::quantile(values, 1));
 }
 
-std::vector<double> through_server() {
+/// A boat and a weather station that speak without pause: 50 sentences a second each, nearly what 38400 baud carry.
+class Machines {
+  public:
+    Machines()
+        : thread_([this] {
+              const auto boat = sentence("IIRPM,E,1,900,,A"), wind = sentence("WIMWV,250.0,T,3.2,M,A");
+              for (auto next = Clock::now(); !stopping_; std::this_thread::sleep_until(next += 20ms)) {
+                  boat_.write(boat);
+                  mast_.write(wind);
+              }
+          }) {}
+    ~Machines() {
+        stopping_ = true;
+        thread_.join();
+    }
+    Machines(const Machines&) = delete;
+    Machines& operator=(const Machines&) = delete;
+    [[nodiscard]] std::vector<std::string> options() const {
+        const auto link = [](const bench::Terminal& terminal, const std::string& vehicle) {
+            return "serial:" + terminal.path() + "?baud=38400&framing=nmea&vehicle=" + vehicle + "&name=" + vehicle;
+        };
+        return {"--vehicle", bench::source("tools/demo/petrel"), "--link", link(boat_, "petrel"),
+                "--vehicle", bench::source("tools/demo/mast"),   "--link", link(mast_, "mast")};
+    }
+
+  private:
+    /// With its checksum (NMEA 0183: the exclusive or of what lies between $ and *).
+    static std::vector<std::byte> sentence(const std::string& text) {
+        unsigned sum = 0;
+        for (const char c : text) sum ^= static_cast<unsigned char>(c);
+        std::array<char, 4> tail{};
+        std::snprintf(tail.data(), tail.size(), "*%02X", sum);
+        const std::string line = "$" + text + tail.data() + "\r\n";
+        const auto bytes = std::as_bytes(std::span(line));
+        return {bytes.begin(), bytes.end()};
+    }
+
+    bench::Terminal boat_, mast_;
+    std::atomic<bool> stopping_ = false;
+    std::thread thread_;
+};
+
+std::vector<double> through_server(bool with_machines) {
     const bench::Terminal terminal;
-    const bench::ServerProcess server(terminal.path());
+    std::optional<Machines> machines;
+    if (with_machines) machines.emplace();
+    const bench::ServerProcess server(terminal.path(), machines ? machines->options() : std::vector<std::string>{});
     asio::io_context context;
     const auto stream = connect(context, server.port(), "/api/stream");
     MarkReader marks(*stream);
-    return latencies_ms(terminal, 20ms, [&] { return marks.next(); });
+    auto result = latencies_ms(terminal, 20ms, [&] { return marks.next(); });
+    machines.reset(); // while somebody still reads what they say
+    return result;
 }
 
 /// Appends what it is given to a file and has the disk confirm it ten times a second, and does nothing else.
@@ -273,11 +319,12 @@ void resources() {
 int main() {
     try {
         const auto relay = through_bare_relay(false), recording_relay = through_bare_relay(true);
-        const auto server = through_server();
+        const auto server = through_server(false), beside_machines = through_server(true);
         std::printf("latency: serial line to WebSocket client, 50 packets/s\n");
         report("limit: bare relay, serial read -> Beast write", relay);
         report("the same beside a thread that appends and syncs", recording_relay);
         report("turnstone serve", server);
+        report("the same with a boat and a weather station beside", beside_machines);
         std::printf("  ratio to the limit, p99: %.2f\n", bench::quantile(relay, 0.99) / bench::quantile(server, 0.99));
         resources();
         return 0;

@@ -56,7 +56,8 @@ class Terminal {
 /// `turnstone serve` in a process of its own.
 class ServerProcess {
   public:
-    explicit ServerProcess(const std::string& port_path) {
+    /// `more`: options of its own, such as other vehicles with their links.
+    explicit ServerProcess(const std::string& port_path, const std::vector<std::string>& more = {}) {
         directory_ = std::filesystem::temp_directory_path() / ("turnstone-bench-" + std::to_string(::getpid()));
         std::filesystem::create_directories(directory_);
         const std::string log = (directory_ / "server.log").string();
@@ -65,13 +66,23 @@ class ServerProcess {
             const int out = ::open(log.c_str(), O_WRONLY | O_CREAT | O_TRUNC, 0644);
             ::dup2(out, STDOUT_FILENO);
             ::dup2(out, STDERR_FILENO);
-            const std::string binary = program("turnstone");
-            const std::string vehicle = source("tools/demo/sanderling");
-            const std::string site = source("tools/demo/site.json");
-            const std::string link = "serial:" + port_path + "?baud=115200&name=radio";
-            const std::string recordings = this->recordings().string();
-            ::execl(binary.c_str(), binary.c_str(), "serve", "--vehicle", vehicle.c_str(), "--site", site.c_str(),
-                    "--link", link.c_str(), "--port", "0", "--recordings", recordings.c_str(), nullptr);
+            std::vector<std::string> words{program("turnstone"),
+                                           "serve",
+                                           "--vehicle",
+                                           source("tools/demo/sanderling"),
+                                           "--site",
+                                           source("tools/demo/site.json"),
+                                           "--link",
+                                           "serial:" + port_path + "?baud=115200&name=radio",
+                                           "--port",
+                                           "0",
+                                           "--recordings",
+                                           recordings().string()};
+            words.insert(words.end(), more.begin(), more.end());
+            std::vector<char*> arguments;
+            for (std::string& each : words) arguments.push_back(each.data());
+            arguments.push_back(nullptr);
+            ::execv(arguments[0], arguments.data());
             ::_exit(127);
         }
         for (int tries = 0; tries < 500 && port_ == 0; ++tries) {
