@@ -1,6 +1,6 @@
 #pragma once
-/// Firings of the same charge before this one, in the recordings of the same folder: in flight those in flight, on the
-/// ground those on the ground.
+/// Firings of the same charge before this one, in the recordings of the same folder: of flights those of flights, a
+/// late one after touchdown among them, of tests on the ground those of tests.
 #include <filesystem>
 #include <vector>
 
