@@ -29,13 +29,13 @@ struct PictureStrip {
     std::initializer_list<std::string_view> roles;
     const char* figure;    ///< column of the charge's table
     const char* figure_at; ///< column that says when; null: none does
-    bool over_before;      ///< drawn as the difference from what was before
+    bool over_before;      ///< drawn, as the figure is, as the difference from what was before
     bool is_size;          ///< the figure is the greatest to either side
 };
 const PictureStrip kPictureStrips[] = {
-    {"Acceleration, long axis", {"charge_accel_x", "accel_body_x"}, "shock", nullptr, false, true},
+    {"Long-axis acceleration − before", {"charge_accel_x", "accel_body_x"}, "shock", nullptr, true, true},
     {"Bay pressure − before", {"charge_bay_pressure", "static_pressure"}, "pulse_peak", "pulse_peak_at", true, false},
-    {"Turn rate", {"charge_turn_rate", "rate_body_y"}, "turn_rate", nullptr, false, true},
+    {"Turn rate − before", {"charge_turn_rate", "rate_body_y"}, "turn_rate", nullptr, true, true},
     {"Battery", {"charge_battery", "battery_voltage"}, "battery_least", nullptr, false, false},
     {"Current", {"charge_current"}, "current_peak", nullptr, false, false},
 };
