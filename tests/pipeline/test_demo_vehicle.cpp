@@ -84,7 +84,8 @@ TEST_CASE("the schema of the demo vehicle carries roles, groups, words and 1-sig
     CHECK(samples.columns[0].strip_title == "Acceleration, body");
     CHECK(samples.columns[0].strip_line == "x");
     const Table& health = table_named(schema, "sanderling/health");
-    CHECK(health.columns.back().name == "firmware");
+    CHECK(health.columns.back().name == "dictionary");
+    CHECK(health.columns.back().role == "dictionary_version");
     CHECK(health.columns[1].enumeration.at(1) == "good");
     const Table& nav = table_named(schema, "sanderling/nav");
     CHECK(nav.columns[3].name == "onboard_q_0");

@@ -11,7 +11,7 @@
 #include <catch2/catch.hpp>
 
 #include "tests/monitor/desk_bench.hpp"
-#include "tests/support/tree.hpp"
+#include "tests/monitor/readiness/demo_board.hpp"
 #include "tools/sim/avionics/inertial.hpp"
 #include "tools/sim/fly.hpp"
 
@@ -21,21 +21,6 @@ using namespace turnstone::test;
 namespace {
 
 constexpr double kMinute_s = 60, kHour_s = 3600;
-
-PipelineSetup demo_board() {
-    std::vector<Problem> problems;
-    const auto text = [](const char* name) { return read_file(demo_path("sanderling") / name); };
-    auto vehicle = read_vehicle_texts(text("dictionary.json"), text("vehicle.json"), "sanderling", problems,
-                                      {{"readiness.json", text("readiness.json")},
-                                       {"procedures/separation-test.json", text("procedures/separation-test.json")}});
-    INFO(to_string(problems));
-    REQUIRE(vehicle);
-    PipelineSetup setup;
-    setup.vehicles.push_back(*std::move(vehicle));
-    setup.site.pad = setup.site.station = {40, -118, 1200};
-    setup.links.push_back({"radio", "", 0});
-    return setup;
-}
 
 class DemoRail : public DeskBench {
   public:

@@ -88,7 +88,7 @@ TEST_CASE("fields are laid out in order, with padding, arrays and batches", "[di
     REQUIRE(demo.packets.size() == 7);
     // bytes counted by hand from the types
     const std::uint32_t bytes[] = {
-        2 + 4 * 12, 3 + 2, 3 * 4 + 3 * 2 + 1 + 2 * 2, 2 + 1 + 2 + 2 + 8, 1 + 4 + 4 + 4 * 2, 1, 1 + 20 * 10};
+        2 + 4 * 12, 3 + 2, 3 * 4 + 3 * 2 + 1 + 2 * 2, 2 + 1 + 2 + 2 + 8 + 8, 1 + 4 + 4 + 4 * 2, 1, 1 + 20 * 10};
     for (std::size_t i = 0; i < demo.packets.size(); ++i) {
         INFO(demo.packets[i].name);
         CHECK(demo.packets[i].user_data_bytes() == bytes[i]);
@@ -101,7 +101,7 @@ TEST_CASE("fields are laid out in order, with padding, arrays and batches", "[di
     CHECK(nav.channels[5].name == "onboard_q_2");
     CHECK(nav.channels[5].element == 2);
     CHECK(nav.channels[5].role == Role::onboard_q_y);
-    CHECK(demo.tables[4].text_count == 1);
+    CHECK(demo.tables[4].text_count == 2);
     for (const ChannelTable& table : demo.tables) {
         std::size_t numbers = 0, texts = table.number_count; // numbers first, texts after them
         for (const Channel& channel : table.channels) CHECK(channel.place == (channel.is_text() ? texts : numbers)++);

@@ -79,6 +79,8 @@ void send_health(Transmitter& transmitter, const HealthReading& reading, std::ui
     packet.boot_count = boot_count;
     packet.free_storage = sanderling_raw_health_free_storage(reading.free_storage_bytes);
     std::memcpy(packet.firmware, kFirmwareVersion, sizeof kFirmwareVersion);
+    static_assert(sizeof SANDERLING_DICTIONARY_VERSION <= sizeof packet.dictionary);
+    std::memcpy(packet.dictionary, SANDERLING_DICTIONARY_VERSION, sizeof SANDERLING_DICTIONARY_VERSION);
     transmitter.send(SANDERLING_HEALTH_APID, reading.t_s, reading.t_s,
                      [&](std::uint8_t* out, std::size_t size, std::uint16_t sequence, std::uint32_t time_ms) {
                          return sanderling_encode_health(out, size, sequence, time_ms, &packet);
