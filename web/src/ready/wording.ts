@@ -99,6 +99,7 @@ function failing_words(rows: readonly CheckRow[]): string {
   if (!only) return '';
   if (rows.length > 1) return `${titles(rows.map((row) => row.check))} fail.`;
   const { title, required } = only.check;
+  if (only.reason !== '') return `${title}: ${only.reason}.`;
   return required === '' ? `${title} fails.` : `${title} ${only.measured}, required ${required}.`;
 }
 

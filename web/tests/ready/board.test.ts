@@ -71,6 +71,13 @@ describe('the board', () => {
     });
   });
 
+  it('says what the station says of a check that fails, where it says something', () => {
+    const why = 'Battery low: 6.9 V, at least 7.2 V';
+    const decided = happened(30, 'check_decided', { check: 'clear', procedure: undefined, state: 'fails', why });
+    const row = { ...good, ...cells('clear', 'fails', 1), ready: 0 };
+    expect(says(row, [...all_go, { ...decided, vehicle: 0 }]).text).toBe(`Not ready. Range clear: ${why}.`);
+  });
+
   it('is heard again when somebody else says no go', () => {
     const no = (position: string) => happened(30, 'poll_answered', { position, go: false, by: 'KL' });
     const forms = ['weather', 'launch'].map((position) => says({ ...good, ready: 0 }, [...all_go, no(position)]).form);
