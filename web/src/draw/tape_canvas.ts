@@ -11,6 +11,7 @@ import { kUrgencies } from './strokes';
 import { palette, type Palette } from './palette';
 import { draw_phases } from './phases';
 import type { Surface } from './surface';
+import { name_places } from './tape_names';
 import { time_step_s } from './ticks';
 
 export interface TapeDrawing {
@@ -178,6 +179,8 @@ const kEventNames: Readonly<Record<string, string>> = {
   drogue_out: 'drogue',
   burnout: 'burnout',
 };
+const kHigh_px = -4; // a flag's foot, from the band's upper edge
+const kLow_px = 20;
 const kMarkerWords = 24; // characters; the log has all of it
 
 /** What happened, in words above the band: events of the flight first, then markers, newest first, as far as there is room. */
@@ -202,19 +205,19 @@ function draw_names(
     .filter((event) => mark_of(event) === 'marker')
     .map((event) => ({ text: event.text.slice(0, kMarkerWords), t_s: event.t_s, pennant: true }))
     .reverse();
-  const taken: { from: number; to: number }[] = [];
-  const far_end = layout.left + layout.width;
-  for (const one of [...flown, ...entered]) {
-    const width = context.measureText(one.text).width + (one.pennant ? 14 : 0);
-    const from = Math.max(layout.left, Math.min(far_end - width, x(one.t_s) - (one.pennant ? 0 : 4)));
-    const to = from + width;
-    const free = taken.every((other) => to + 6 < other.from || from - 6 > other.to);
-    if (one.pennant) draw_pennant(context, colours, false, x(one.t_s), layout.band_top - 4);
-    if (!free) continue;
-    taken.push({ from, to });
+  const all = [...flown, ...entered];
+  const measured = all.map(({ text, t_s, pennant }) => ({
+    at: x(t_s),
+    width: context.measureText(text).width,
+    flag: pennant,
+  }));
+  name_places(measured, layout.left, layout.left + layout.width).forEach(({ from, low }, i) => {
+    const { text, t_s, pennant } = all[i] ?? { text: '', t_s: NaN, pennant: false };
+    if (pennant) draw_pennant(context, colours, false, x(t_s), layout.band_top + (low ? kLow_px : kHigh_px));
+    if (from === undefined) return;
     context.fillStyle = colours.ink;
-    context.fillText(one.text, from + (one.pennant ? 14 : 0), layout.labels_y);
-  }
+    context.fillText(text, from, layout.labels_y);
+  });
 }
 
 function draw_events(
