@@ -79,7 +79,7 @@ TEST_CASE("a check of a ground test is drawn about the moment it was decided, wi
     for (double t = 1; t < 60; ++t) made.row("sanderling/health", t, {{"battery_voltage", t < 35 ? 8.2 : 7.78}});
     for (int ms = 20'000; ms < 55'000; ++ms)
         made.row("sanderling/imu.samples", 1e-3 * ms,
-                 {{"accel_body_y", ms == 33'333 ? 3.0 : (ms == 40'001 ? -2.0 : 0.1)}});
+                 {{"accel_body_y", ms == 33'333 ? 3.0 : (ms == 36'001 ? -2.0 : 0.1)}});
     const std::string page = page_of_evidence(made, folder, 60, "evidence");
     std::vector<std::string> titles;
     for (const auto& [title, svg] : strips_in(page)) titles.push_back(title);
@@ -151,6 +151,48 @@ TEST_CASE("a reading that is beyond its limit is drawn about the moment it went 
     CHECK(heights.value(line.front().y) == Approx(8.0).margin(0.02));
     CHECK(heights.value(line.back().y) == Approx(7.5).margin(0.02));
     CHECK(path_of(battery, "edge")[0].x == Approx(kDecidedAt).margin(0.06));
+}
+
+// Thrust of nine g is a hundred times what the check lets an accelerometer at rest be off; the liftoff that closes the
+// check is dated a few hundredths of a second late, as it may be.
+TEST_CASE("what was decided before liftoff is drawn at the scale of the rail, not of the boost") {
+    const test::TemporaryFolder folder;
+    const nlohmann::json board{{"groups",
+                                {{{"title", "Sensors"},
+                                  {"checks",
+                                   {{{"id", "along"},
+                                     {"title", "Along"},
+                                     {"value", {{"table", "imu.samples"}, {"column", "accel_body_x"}}},
+                                     {"least", 9.3},
+                                     {"most", 10.3}}}}}}},
+                               {"positions", {{{"id", "weather"}, {"title", "Weather"}}}}};
+    HandMade made(demo_setup({{"readiness.json", board.dump()}}));
+    using enum EventId;
+    constexpr double kLiftoff = 40, kFound = kLiftoff + 0.04;
+    for (int i = 0; i < 10'000; ++i) {
+        const double t = 1 + 0.005 * i;
+        made.row("sanderling/imu.samples", t, {{"accel_body_x", t < kLiftoff ? 9.8 + 0.1 * (i % 2) : 90}});
+    }
+    made.event(poll_asked, 5, {{"position", std::string("weather")}, {"title", std::string("Weather")}}, "weather");
+    made.event(check_decided, 6,
+               {{"check", std::string("along")},
+                {"title", std::string("Along")},
+                {"state", std::string("holds")},
+                {"measured", 9.8},
+                {"margin", 0.5},
+                {"unit", std::string("m/s2")}},
+               "readiness/along");
+    made.event(readiness_at_liftoff, kFound, {{"ready", false}, {"reasons", std::vector<std::string>{"Weather"}}});
+    const std::string along = strip_of(page_of_evidence(made, folder, 51, "evidence-liftoff"), "Along");
+    const Heights heights = heights_of(along, 9.3, 10.3);
+    CHECK(heights.y_least - heights.y_most > 33); // half of the strip, which is 66 high
+    const auto line = path_of(along, "line s1");
+    CHECK(heights.value(line.front().y) == Approx(9.85).margin(0.06));
+    for (const Corner& corner : line) {
+        CHECK(corner.y >= 16); // the strip's own place, and no neighbour's
+        CHECK(corner.y <= 16 + 66);
+    }
+    CHECK(line.back().y < heights.y_most); // the boost leaves it upwards
 }
 
 // Normal gravity at the demo's pad after the gravity formula of GRS 80 (Moritz, Journal of Geodesy 74, 2000, 128 to

@@ -156,7 +156,8 @@ class ChartDrawing {
         RangeOf all;
         for (const StripLine& line : strip.lines) {
             for (const auto* values : {&line.trace.y, &line.trace.low, &line.trace.high})
-                for (const double value : *values) all.add(value);
+                for (std::size_t i = 0; i < values->size(); ++i)
+                    if (!(strip.scaled_to && line.trace.t[i] > *strip.scaled_to)) all.add((*values)[i]);
         }
         for (const StripLimit& limit : strip.limits) all.add(limit.value);
         const Scale up{all.range(), foot - kRoom, top + kRoom};

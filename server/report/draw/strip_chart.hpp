@@ -2,6 +2,7 @@
 /// Strips above each other on one time axis, as the dashboard draws them: at the left what each shows with its figure,
 /// at the right its lines, limits, the edges found and the time without data.
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -26,6 +27,7 @@ struct Strip {
     std::string note = {};   ///< below it: "at 19.5 ms, ± 2"
     std::vector<StripLine> lines;
     std::vector<StripLimit> limits = {};
+    std::optional<double> scaled_to = {}; ///< what comes later is drawn at the strip's edge where it is beyond
 };
 
 /// A moment, with its number above the strips.

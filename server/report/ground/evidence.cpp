@@ -27,6 +27,7 @@ constexpr double kAfter_s = 5;
 constexpr double kEventRoom = 0.15; ///< of what is looked at about an event, on either side
 constexpr std::size_t kEvidencePoints = 400;
 constexpr double kEvidenceHeight = 66;
+constexpr double kDated_s = 0.1;         ///< of a liftoff that closes a check, about: its first thrust is not evidence
 constexpr double kRowsBridgedOver = 3.5; ///< periods of the table; more are a break
 
 /// Whether the limits are on values of the column, so that they can be drawn with it.
@@ -75,24 +76,27 @@ std::optional<LookedAt> measured_column(const Recorded& recorded, const DecidedC
     return LookedAt{.table = table, .columns = {place->column}, .measured = true};
 }
 
-/// At most `points` of them, each with the extremes of those that became one.
-Trace reduced(const Trace& all, double from, double to, std::size_t points) {
+/// At most `points` of them and one, each with the extremes of those that became one: none has rows from before and
+/// after `split`.
+Trace reduced(const Trace& all, double from, double to, std::size_t points, double split) {
     if (all.t.size() <= points) return all;
     Trace out;
     const double bin = (to - from) / static_cast<double>(points);
     const auto bin_of = [&](double t) { return std::floor((t - from) / bin); };
     for (std::size_t i = 0; i < all.t.size();) {
         const double t = all.t[i];
+        double last = t;
         double sum = 0, low = kNaN, high = kNaN;
         std::size_t rows = 0, known = 0;
-        for (; i < all.t.size() && bin_of(all.t[i]) == bin_of(t); ++i, ++rows) {
+        for (; i < all.t.size() && bin_of(all.t[i]) == bin_of(t) && (all.t[i] > split) == (t > split); ++i, ++rows) {
+            last = all.t[i];
             if (std::isnan(all.y[i])) continue;
             sum += all.y[i];
             low = std::fmin(low, all.y[i]);
             high = std::fmax(high, all.y[i]);
             ++known;
         }
-        out.t.push_back(rows > 1 ? from + bin * (bin_of(t) + 0.5) : t);
+        out.t.push_back(rows > 1 ? std::clamp(from + bin * (bin_of(t) + 0.5), t, last) : t);
         out.y.push_back(known > 0 ? sum / static_cast<double>(known) : kNaN);
         out.low.push_back(low);
         out.high.push_back(high);
@@ -251,11 +255,13 @@ Markup evidence_strip(const Recorded& recorded, const DecidedCheck& decided) {
                      .to = seconds_between(moment.t_ns, moment.window.to_ns),
                      .axis_unit = "s",
                      .strip_height = kEvidenceHeight};
-    trace = reduced(trace, chart.from, chart.to, kEvidencePoints);
+    const double closed_s = seconds_between(moment.t_ns, decided.closed_ns) - kDated_s;
+    trace = reduced(trace, chart.from, chart.to, kEvidencePoints, closed_s);
     show_in(unit, trace);
     Strip strip{.title = decided.result.title, .figure = moment.measured, .lines = {{std::move(trace)}}};
     strip.note = note_of(decided.result.required, unit);
     strip.limits = limits_drawn(decided.check, zero, unit);
+    strip.scaled_to = closed_s;
     chart.strips.push_back(std::move(strip));
     if (moment.event != nullptr)
         chart.marks.push_back({seconds_between(moment.t_ns, moment.event->t_ns), plain_word(*moment.event)});
@@ -269,7 +275,8 @@ Markup evidence_chapter(std::string_view title, const Markup& strips) {
     if (strips.empty()) return {};
     return chapter(title,
                    strips + element("p.note", "0\u00a0s: when the check was decided. Broken lines: its limits. Shaded: "
-                                              "between the extremes of what was too close together to draw."));
+                                              "between the extremes of what was too close together to draw. What came "
+                                              "when it no longer counted may leave the picture."));
 }
 
 Markup evidence_chapter(const Recorded& recorded, const ProcedureRun& run) {

@@ -20,7 +20,8 @@ struct DecidedCheck {
 };
 
 /// One strip. Drawn is the column itself where the limits are on its values, or the shape of it about an event, else
-/// what was measured of it over time. Empty for a check that is not decided, or not on numbers over time.
+/// what was measured of it over time. Its scale is that of what counted: a boost after the liftoff that closed the
+/// check leaves it. Empty for a check that is not decided, or not on numbers over time.
 [[nodiscard]] Markup evidence_strip(const Recorded& recorded, const DecidedCheck& decided);
 
 /// The strips of a run's checks; empty without any.
