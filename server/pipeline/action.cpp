@@ -108,7 +108,7 @@ struct Writer {
                     entered.t_ns);
     }
     static json object(const StationFigure& figure) {
-        return {{"action", "station_figure"}, {"what", word(figure.what)}, {"value", figure.value}};
+        return said({{"action", "station_figure"}, {"what", word(figure.what)}, {"value", figure.value}}, figure.t_ns);
     }
     static json object(const PastProcedure& past) {
         json out{{"action", "past_procedure"}, {"vehicle", past.vehicle},     {"procedure", past.procedure},
@@ -362,7 +362,8 @@ std::optional<Action> read_checklist(const std::string& kind, Members& in) {
                        .by = in.text("by"),
                        .t_ns = in.time("t_ns")};
     if (kind == "station_figure")
-        return StationFigure{.what = in.word<StationValue>("what"), .value = in.number("value")};
+        return StationFigure{
+            .what = in.word<StationValue>("what"), .value = in.number("value"), .t_ns = in.time("t_ns")};
     if (kind == "past_procedure")
         return PastProcedure{.vehicle = in.text("vehicle"),
                              .procedure = in.text("procedure"),

@@ -181,6 +181,7 @@ struct Entered {
 struct StationFigure {
     StationValue what;
     double value;
+    std::optional<std::int64_t> t_ns = {};
     friend bool operator==(const StationFigure&, const StationFigure&) = default;
 };
 /// What earlier recordings say of a procedure.
@@ -226,13 +227,14 @@ struct CarriedProcedure {
     friend bool operator==(const CarriedProcedure&, const CarriedProcedure&) = default;
 };
 
-/// What a check measures from, taken as somebody made a statement in the recording before.
+/// What a check measures from, taken as somebody made a statement in the recording before. Without values: when the
+/// check's column had its last one, which no older entry takes the place of.
 struct CarriedBaseline {
     std::string vehicle;
     std::string procedure; ///< empty: the check is of the readiness board
     std::string check;
     std::vector<double> values = {};
-    std::int64_t t_ns = 0; ///< of the statement
+    std::int64_t t_ns = 0; ///< of the statement, or of that last value
     friend bool operator==(const CarriedBaseline&, const CarriedBaseline&) = default;
 };
 

@@ -146,6 +146,7 @@ TEST_CASE("an action written as JSON reads back as itself") {
         Entered{"", "wind_gust_mps", 0.1 + 0.2, "KL"},
         Entered{"alpha", "wind_gust_mps", 9, "KL", 1'780'000'000'123'456'789},
         StationFigure{StationValue::disk_left_h, 0.1 + 0.2},
+        StationFigure{StationValue::disk_left_h, 20, 1'780'000'000'123'456'789},
         PastProcedure{"alpha", "bench-check", 3},
         PastProcedure{"alpha", "bench-check", 3, 1'780'000'000'123'456'789, "a-recording", "00ff"},
         PastProcedure{"alpha", "bench-check", 3, 1'780'000'000'123'456'789, "a-recording", "00ff",

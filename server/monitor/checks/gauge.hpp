@@ -24,7 +24,7 @@ struct Reading {
     [[nodiscard]] bool known() const noexcept { return value == value; }
 };
 
-/// What a gauge measures from, taken at a moment.
+/// What a gauge measures from, taken at a moment; without values, when it last had one.
 struct Baseline {
     std::int64_t t_ns = 0; ///< of what was said then
     std::vector<double> values = {};

@@ -84,7 +84,8 @@ void Logbook::carry(std::vector<Action>& out) const {
                                         .by = said.by,
                                         .note = said.note,
                                         .t_ns = said.t_ns});
-    for (const auto& [what, said] : station_) out.emplace_back(StationFigure{.what = what, .value = said.value});
+    for (const auto& [what, said] : station_)
+        out.emplace_back(StationFigure{.what = what, .value = said.value, .t_ns = said.t_ns});
 }
 
 } // namespace turnstone

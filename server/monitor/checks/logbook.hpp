@@ -41,7 +41,9 @@ class Logbook {
     }
     /// What was said of a check is spent.
     void forget(const std::string& vehicle, const std::string& check) { statements_.erase({vehicle, check}); }
-    void report(const StationFigure& what, std::int64_t t_ns) { station_[what.what] = {what.value, t_ns}; }
+    void report(const StationFigure& what, std::int64_t t_ns) {
+        station_[what.what] = {what.value, what.t_ns.value_or(t_ns)};
+    }
     void recall(const PastProcedure& what);
     /// In the recording under way.
     void begun(const std::string& vehicle, const std::string& procedure, double run);

@@ -184,11 +184,13 @@ CarriedCheck WatchedCheck::carried() const {
 std::optional<Baseline> WatchedCheck::baseline() const {
     for (const auto& gauge : gauges_)
         if (auto out = gauge->baseline()) return out;
+    if (otherwise_ && measured_ns_ > 0) return Baseline{measured_ns_};
     return {};
 }
 
 void WatchedCheck::measure_from(const Baseline& before) {
     for (const auto& gauge : gauges_) gauge->measure_from(before);
+    if (before.values.empty()) measured_ns_ = std::max(measured_ns_, before.t_ns);
 }
 
 void WatchedCheck::carry(const CarriedCheck& before, bool closed) {

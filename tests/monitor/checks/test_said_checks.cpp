@@ -174,6 +174,60 @@ TEST_CASE("a check of what is said has the state and the figures that follow fro
     });
 }
 
+// Station time goes on from one recording to the next, as the times of benches do here.
+TEST_CASE("what the next recording carries on is as old as it was in the one before") {
+    const auto bench_of = [](const json& check) { return DeskBench({readiness_file(json::array({check}))}); };
+    SECTION("hours left on the disk, which the station has not said since") {
+        const json check{{"id", "it"}, {"title", "It"}, {"station", "disk_left_h"}, {"least", 8}};
+        DeskBench before = bench_of(check), after = bench_of(check);
+        before.run(1);
+        before.act(StationFigure{.what = StationValue::disk_left_h, .value = 20});
+        before.run(250);
+        CHECK(before.state("alpha/readiness", "it") == "holds");
+        std::vector<Action> carried;
+        before.desk.carry(carried);
+        after.run(250);
+        after.go_on_from(carried);
+        after.run(299);
+        CHECK(after.state("alpha/readiness", "it") == "holds");
+        after.run(303); // 300 s after it was said
+        CHECK(after.state("alpha/readiness", "it") == "waits");
+    }
+    SECTION("an entry, when the sensor said something later and fell silent") {
+        const json check{{"id", "it"},
+                         {"title", "It"},
+                         {"value", {{"vehicle", "mast"}, {"table", "wind"}, {"column", "speed"}}},
+                         {"or_entered", "wind_mps"},
+                         {"most", 8.9}};
+        DeskBench before = bench_of(check), after = bench_of(check), nothing_measured = bench_of(check);
+        const auto enter = [](DeskBench& bench) {
+            bench.run(1);
+            bench.act(Entered{.vehicle = "", .name = "wind_mps", .value = 4, .by = "KL"});
+        };
+        enter(before);
+        before.run(5);
+        before.row("mast/wind", {{"speed", 5}});
+        before.run(50);
+        CHECK(before.state("alpha/readiness", "it") == "waits");
+        std::vector<Action> carried;
+        before.desk.carry(carried);
+        after.run(50);
+        after.go_on_from(carried);
+        after.run(52);
+        CHECK(after.state("alpha/readiness", "it") == "waits");
+        after.act(Entered{.vehicle = "", .name = "wind_mps", .value = 4, .by = "KL"});
+        after.run(54);
+        CHECK(after.state("alpha/readiness", "it") == "holds");
+        carried.clear();
+        enter(nothing_measured);
+        nothing_measured.desk.carry(carried);
+        DeskBench next = bench_of(check);
+        next.go_on_from(carried);
+        next.run(52);
+        CHECK(next.state("alpha/readiness", "it") == "holds");
+    }
+}
+
 TEST_CASE("a procedure that was passed counts by its age, whatever recording it stands in") {
     constexpr std::int64_t kDayNs = 86'400 * kNsPerS;
     const FolderFile procedure{"procedures/test.json",
