@@ -186,7 +186,6 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
       "server/exchange",
       "server/exchange/import",
       "server/report",
-      "server/report/draw",
       "server/report/ground",
       "server/serve/parse",
       "server/serve/map",
