@@ -5,7 +5,6 @@
 #include <chrono>
 #include <csignal>
 #include <filesystem>
-#include <fstream>
 #include <string>
 #include <thread>
 #include <vector>
@@ -14,7 +13,7 @@
 
 #include "tests/end_to_end/child.hpp"
 #include "tests/end_to_end/database.hpp"
-#include "tests/serve/client.hpp"
+#include "tests/end_to_end/desk.hpp"
 #include "tests/support/temporary_folder.hpp"
 #include "tests/support/tree.hpp"
 
@@ -22,73 +21,6 @@ using namespace turnstone;
 using namespace turnstone::test;
 using namespace std::chrono_literals;
 using nlohmann::json;
-
-namespace {
-
-/// A real server on the radio of a simulated rocket on its rail, with an operator at it.
-class Desk {
-  public:
-    Desk(const TemporaryFolder& folder, const std::filesystem::path& radio)
-        : server_({program_path("turnstone"), "serve", "--vehicle", demo_path("sanderling"), "--site",
-                   demo_path("site.json"), "--link", "serial:" + radio.string() + "?baud=57600", "--port", "0",
-                   "--recordings", (folder.path() / "recordings").string(), "--operator-key-file",
-                   (folder.path() / "key").string()},
-                  folder.path() / "server.log") {
-        const auto port = server_.wait_for("listening on http://[^ ]+:([0-9]+)", 20s);
-        if (!port) throw std::runtime_error("no server: " + server_.output());
-        port_ = static_cast<std::uint16_t>(std::stoi(*port));
-        std::string key;
-        std::ifstream(folder.path() / "key") >> key;
-        const HttpReply reply = send("/api/session", {{"key", key}});
-        const std::string cookie = reply.field("Set-Cookie");
-        cookie_ = {{"Cookie", cookie.substr(0, cookie.find(';'))}};
-    }
-    /// Of a request of the operator's.
-    unsigned act(const std::string& what, json body) {
-        body["vehicle"] = "sanderling";
-        body["by"] = "KL";
-        unsigned status = 0; // the address is said before the recording begins
-        for (int k = 0; k < 200; ++k, std::this_thread::sleep_for(50ms))
-            if (status = send("/api/live/" + what, body).status; status != 503) break;
-        return status;
-    }
-    /// Waits until the recording tells of the event so many times.
-    [[nodiscard]] bool told(const std::string& event, const std::string& step, std::size_t times = 1) const {
-        for (int k = 0; k < 600; ++k, std::this_thread::sleep_for(50ms))
-            if (count(event, step) >= times) return true;
-        return false;
-    }
-    [[nodiscard]] std::size_t count(const std::string& event, const std::string& step) const {
-        const HttpReply reply = http_request(port_, "GET", "/api/recordings/live/events");
-        if (reply.status != 200) return 0;
-        std::size_t found = 0;
-        const json events = reply.json().at("events"); // of a temporary, a loop would read what is gone
-        for (const json& each : events)
-            found += each.at("event") == event && (step.empty() || each.at("data").value("step", "") == step);
-        return found;
-    }
-    void kill() {
-        server_.signal(SIGKILL);
-        CHECK(server_.wait(5s) == 128 + SIGKILL);
-    }
-    void end() {
-        server_.signal(SIGTERM);
-        CHECK(server_.wait(30s) == 0);
-    }
-
-  private:
-    HttpReply send(const std::string& target, const json& body) {
-        Fields fields{{"Content-Type", "application/json"}};
-        fields.insert(fields.end(), cookie_.begin(), cookie_.end());
-        return http_request(port_, "POST", target, fields, body.dump());
-    }
-
-    Child server_;
-    std::uint16_t port_ = 0;
-    Fields cookie_;
-};
-
-} // namespace
 
 TEST_CASE("A procedure goes on after the server was killed in it, with everything confirmed kept") {
     const TemporaryFolder folder;
