@@ -1,6 +1,7 @@
 // Ground tests and the poll in a real browser: a whole separation test by an operator while two viewers watch (#/test), then
 // the readiness board with a poll of three positions, each from its own device, one of them a phone (#/ready), and the machines
-// beside the rocket (#/machines), and the printed report of both. What is on screen and on paper is compared with what the
+// beside the rocket (#/machines), and the printed report of both. Then the rocket stands on its rail and the board becomes ready,
+// and is no longer when anything takes it back. What is on screen and on paper is compared with what the
 // recording holds.
 //
 //   node tests/browser/ground.mjs --turnstone BIN --simulate BIN --out FOLDER
@@ -23,14 +24,19 @@ async function begin_station() {
     const address = await until('the stand-in server', () => /mock on (http:\/\/\S+)/.exec(child.text)?.[1]);
     return { child, address, key: 'lantern' };
   }
-  const beside = [['boat', 'petrel'], ['weather-station', 'mast']];
+  return start_station('separation-test', { impairment: 'clean', before_ignition_s: 60 });
+}
+
+const kBeside = [['boat', 'petrel'], ['weather-station', 'mast']];
+
+/** The rocket's station with the machines beside it, on recordings of before. */
+async function start_station(scenario, how) {
   const server = await start_server(0, [
     ...kDevices.flatMap((name) => ['--host-name', `${name}.test`]),
-    ...beside.flatMap(([machine, vehicle]) => ['--vehicle', join(kDemo, vehicle), '--link', `serial:${join(folder, machine)}?baud=38400&framing=nmea&vehicle=${vehicle}&name=${machine}`]),
+    ...kBeside.flatMap(([machine, vehicle]) => ['--vehicle', join(kDemo, vehicle), '--link', `serial:${join(folder, machine)}?baud=38400&framing=nmea&vehicle=${vehicle}&name=${machine}`]),
   ]);
-  for (const [machine] of beside) machines.push(start(kSimulate, ['--machine', machine, '--to', `pty:${join(folder, machine)}`, '--site', join(kDemo, 'site.json')]));
-  fly('separation-test', { impairment: 'clean', before_ignition_s: 60 });
-  return server;
+  for (const [machine] of kBeside) machines.push(start(kSimulate, ['--machine', machine, '--to', `pty:${join(folder, machine)}`, '--site', join(kDemo, 'site.json')]));
+  return { ...server, rocket: fly(scenario, how) };
 }
 
 /** The station's address as a device calls it. */
@@ -257,6 +263,39 @@ async function beside(browser) {
   await page.close();
 }
 
+/** The page of a position on a device of its own, by the link that the board gives. */
+async function device_of(browser, operator, position, device, width, height, scheme) {
+  const row = operator.getByTestId(`position-${position.id}`);
+  await operator.bringToFront();
+  await row.getByRole('button', { name: /^Ask/ }).click();
+  await check_soon(`${position.title} is asked`, async () => [(await row.getAttribute('data-answer')) === 'asked']);
+  await row.getByRole('button', { name: position.title, exact: true }).click();
+  await operator.getByRole('button', { name: 'Link for a device' }).click();
+  const link = await until('the link', async () => (await operator.getByTestId('device-link').count()) > 0 && operator.getByTestId('device-link').inputValue());
+  await row.getByRole('button', { name: position.title, exact: true }).click();
+  const page = await open_page(browser, errors, position.id, width, height, scheme);
+  await page.goto(address_on(device, new URL(link).hash));
+  await until(`the page of ${position.title}`, () => page.getByTestId('position').getByRole('button', { name: 'go', exact: true }).isVisible());
+  check(`${position.title}: the key leaves the address`, !/key=/.test(page.url()), page.url());
+  return page;
+}
+
+/** A position answers from its device, and the board has it. */
+async function answer_from(page, operator, position, go, note = '') {
+  await page.bringToFront();
+  if (note !== '') await page.getByLabel('Note').fill(note);
+  await page.getByTestId('position').getByRole('button', { name: go ? 'go' : 'no go', exact: true }).click();
+  await check_soon(`${position.title} says ${go ? 'go' : 'no go'}, and the board has it`, async () => [(await operator.getByTestId(`position-${position.id}`).getAttribute('data-answer')) === (go ? 'go' : 'no_go')]);
+}
+
+async function enter_gust(operator, metres_per_second) {
+  const form = operator.getByRole('form', { name: /gust/i });
+  await operator.getByTestId('check-wind_gust').getByRole('button').click();
+  await form.getByLabel(/^Value/).fill(String(metres_per_second));
+  await form.getByLabel('Initials').fill('KL');
+  await form.getByRole('button', { name: 'Enter' }).click();
+}
+
 async function poll(browser) {
   const operator = await open_page(browser, errors, 'board', 1366, 768, 'light');
   await operator.goto(address_on('', '#/ready'));
@@ -316,19 +355,8 @@ async function poll(browser) {
   // A device for each position
   const devices = {};
   for (const [i, position] of positions.entries()) {
-    const row = operator.getByTestId(`position-${position.id}`);
-    await operator.bringToFront();
-    await row.getByRole('button', { name: /^Ask/ }).click();
-    await check_soon(`${position.title} is asked`, async () => [(await row.getAttribute('data-answer')) === 'asked']);
-    await row.getByRole('button', { name: position.title, exact: true }).click();
-    await operator.getByRole('button', { name: 'Link for a device' }).click();
-    const link = await until('the link', async () => (await operator.getByTestId('device-link').count()) > 0 && operator.getByTestId('device-link').inputValue());
-    await row.getByRole('button', { name: position.title, exact: true }).click();
     const [width, height] = i === 0 ? [390, 844] : i === 1 ? [844, 390] : [1366, 768];
-    const page = await open_page(browser, errors, position.id, width, height, i === 2 ? 'light' : 'dark');
-    await page.goto(address_on(kDevices[i + 1], new URL(link).hash));
-    await until(`the page of ${position.title}`, () => page.getByTestId('position').getByRole('button', { name: 'go', exact: true }).isVisible());
-    check(`${position.title}: the key leaves the address`, !/key=/.test(page.url()), page.url());
+    const page = await device_of(browser, operator, position, kDevices[i + 1], width, height, i === 2 ? 'light' : 'dark');
     devices[position.id] = page;
   }
   const [first, second] = positions.map((position) => devices[position.id]);
@@ -341,13 +369,7 @@ async function poll(browser) {
   check('a position may not answer for another', status === 403, String(status));
   errors.splice(0, errors.length, ...errors.filter((text) => !/403/.test(text)));
 
-  const answer = async (position, go, note = '') => {
-    const page = devices[position.id];
-    await page.bringToFront();
-    if (note !== '') await page.getByLabel('Note').fill(note);
-    await page.getByTestId('position').getByRole('button', { name: go ? 'go' : 'no go', exact: true }).click();
-    await check_soon(`${position.title} says ${go ? 'go' : 'no go'}, and the board has it`, async () => [(await operator.getByTestId(`position-${position.id}`).getAttribute('data-answer')) === (go ? 'go' : 'no_go')]);
-  };
+  const answer = (position, go, note) => answer_from(devices[position.id], operator, position, go, note);
   await answer(positions[0], true);
   await answer(positions[1], false, 'gusts');
   await answer(positions[2], true);
@@ -373,10 +395,7 @@ async function poll(browser) {
     for (const machine of machines) await stop(machine);
     await check_soon('and waits once the mast is silent', async () => [(await gust.getAttribute('data-state')) === 'waits', await gust.innerText()]);
   }
-  await gust.getByRole('button').click();
-  await operator.getByRole('form', { name: /gust/i }).getByLabel(/^Value/).fill('9.4');
-  await operator.getByRole('form', { name: /gust/i }).getByLabel('Initials').fill('KL');
-  await operator.getByRole('form', { name: /gust/i }).getByRole('button', { name: 'Enter' }).click();
+  await enter_gust(operator, 9.4);
   await check_soon('an entered gust fails the check', async () => [(await gust.getAttribute('data-state')) === 'fails' && /9\.4/.test(await gust.innerText()), await gust.innerText()]);
   for (const [name, width, height, scheme] of [['phone', 390, 844, 'light'], ['side', 844, 390, 'dark'], ['big', 1920, 1080, 'dark']]) {
     await operator.setViewportSize({ width, height });
@@ -397,12 +416,131 @@ async function poll(browser) {
   for (const page of [operator, ...Object.values(devices)]) await page.close();
 }
 
+/** The board of a rocket on its rail, with the test of before passed: ready only when everything is, and not for a moment longer. */
+async function ready_board(browser, before) {
+  for (const child of [...machines.splice(0), before.rocket, before.child]) await stop(child);
+  const server = await start_station('on-the-rail', { impairment: 'clean', before_ignition_s: 1800 });
+  station.address = server.address;
+  const pages = {};
+  for (const [name, device, width, height, scheme] of [['laptop', '', 1366, 768, 'light'], ['phone', 'viewer', 390, 844, 'dark']]) {
+    pages[name] = await open_page(browser, errors, `ready-${name}`, width, height, scheme);
+    await pages[name].goto(address_on(device, '#/ready'));
+    await until(`the board of ${name}`, () => pages[name].getByTestId('board').isVisible());
+  }
+  const { laptop: operator, phone } = pages;
+  await operator.bringToFront();
+  await unlock(operator, server.key);
+  const { readiness } = (await api('recordings/live/description')).vehicles[0];
+  const must = readiness.groups.flatMap((group) => group.checks).filter((one) => one.severity === 'must');
+  const words = async () => [await band(operator), await band(phone)];
+  const is_ready = async () => (await words()).every((text) => /Ready: every must-check holds, every position says go\.$/.test(text));
+  const holds = async (id) => (await states_of('sanderling/readiness'))[id] === 'holds';
+  /** Events of the board since a moment. */
+  const said = async (event, since_s = 0) => (await api('recordings/live/events')).events.filter((one) => one.event === event && one.t_s >= since_s);
+
+  await check_soon('the separation test counts, with the hash of the bytes of its recording', async () => {
+    const decided = (await said('check_decided')).findLast(({ data }) => data.check === 'separation_test');
+    const hash = /in recording (\S+), waived: .*SHA-256 (\w+)/.exec(decided?.data.why ?? '');
+    return [hash !== null && hash[2] === hash_of(hash[1].replace(/,$/, '')), decided?.data.why ?? 'not decided'];
+  });
+  await sleep(12_000); // at rest, for whether the rail moves after it was confirmed
+  const statements = must.filter((one) => one.statement);
+  for (const { id, title } of statements) {
+    const row = operator.getByTestId(`check-${id}`);
+    const form = operator.getByRole('form', { name: title });
+    await row.getByRole('button').click();
+    await form.getByLabel('Initials').fill('RK');
+    await form.getByRole('button', { name: 'It holds' }).click();
+    await check_soon(`${title}: confirmed`, async () => [(await row.getAttribute('data-state')) === 'holds']);
+  }
+  check('what people confirm was asked of them', statements.length >= 3, statements.map((one) => one.id).join(', '));
+  await check_soon('every must-check holds', async () => {
+    const states = await states_of('sanderling/readiness');
+    const open = must.filter(({ id }) => states[id] !== 'holds').map(({ id }) => `${id} ${states[id]}`);
+    return [open.length === 0, open.join(', ')];
+  }, 120_000);
+  check('and the board is not ready: nobody was asked', !(await is_ready()), (await words()).join(' | '));
+
+  const [last, ...first] = [...readiness.positions].reverse();
+  const devices = {};
+  for (const [i, position] of first.reverse().entries()) {
+    devices[position.id] = await device_of(browser, operator, position, kDevices[i + 1], 390, 844, i === 1 ? 'light' : 'dark');
+    await answer_from(devices[position.id], operator, position, true);
+    check(`nor with ${position.title} alone`, !(await is_ready()), (await words()).join(' | '));
+  }
+  await operator.bringToFront();
+  check('three positions answer from devices of their own', first.length >= 3);
+  const row = operator.getByTestId(`position-${last.id}`);
+  await row.getByRole('button', { name: last.title, exact: true }).click();
+  await operator.locator(`#initials-${last.id}`).fill('RK');
+  await operator.getByRole('button', { name: 'Go', exact: true }).click();
+  const became_ready = (what) => check_soon(what, async () => [await is_ready(), (await words()).join(' | ')], 120_000);
+  await became_ready('the board is ready once the last of them says go, on the phone too');
+  await check_soon('and was not for a moment before', async () => {
+    const [was, answers] = [await said('ready'), await said('poll_answered')];
+    return [was.length > 0 && was[0].t_s >= answers.at(-1).t_s && answers.at(-1).data.position === last.id, JSON.stringify([was[0], answers.at(-1)])];
+  });
+  const marks = await phone.locator('[data-testid=board] [data-state]').evaluateAll((rows) => rows.map((one) => [one.dataset.testid.slice('check-'.length), one.dataset.state]));
+  check('and every must-check on it holds', must.every(({ id }) => marks.some(([one, state]) => one === id && state === 'holds')), JSON.stringify(marks));
+  await look({ ...pages, position: devices[first[0].id] }, 'board ready');
+
+  // What takes it back, how, and the longest time that it may take after `cause` began; then what makes it ready again
+  const takes_back = async (what, cause, reason, within_s) => {
+    await until('the board', is_ready, 120_000); // a computer with much else to do may say meanwhile that it cannot keep up
+    const since_s = await cause();
+    await check_soon(`${what} takes it back`, async () => [!(await is_ready()) && (await words()).every((text) => !/ Ready:/.test(text)), (await words()).join(' | ')]);
+    await check_soon(`${what}: within ${within_s} s, and it says why`, async () => {
+      const told = (await said('not_ready', since_s))[0];
+      return [told !== undefined && told.t_s - since_s <= within_s && told.data.reasons.some((text) => reason.test(text)), `${JSON.stringify(told)} since ${since_s} s`];
+    });
+  };
+  const newest_s = async (name) => {
+    const { tables } = await api('recordings/live/description');
+    return (await api('recordings/live/latest?t_s=1e6')).latest.find((one) => one.table === tables.find((table) => table.name === name).id).t_s;
+  };
+  const kTick_s = 0.3; // the board is judged ten times a second
+  const kOld_s = 3; // five periods, and at least this: protocol/schema/check.schema.json
+  const kWindOld_s = 5; // five periods of a second
+  await takes_back('a position that says no go', async () => {
+    const since_s = await newest_s('sanderling/readiness');
+    await answer_from(devices[first[0].id], operator, first[0], false, 'people on the range');
+    return since_s;
+  }, new RegExp(`${first[0].title}: no-go`), 5);
+  await look(pages, 'board taken back');
+  await answer_from(devices[first[0].id], operator, first[0], true);
+  await became_ready('and it is ready again when the position is');
+  await takes_back('a weather station that falls silent', async () => {
+    await stop(machines[1]);
+    return newest_s('mast/estimate/wind');
+  }, /^Wind/, kWindOld_s + kTick_s);
+  await operator.bringToFront();
+  await operator.getByTestId('check-wind_mean').getByRole('button').click();
+  await operator.getByRole('form', { name: /mean/i }).getByLabel(/^Value/).fill('3');
+  await operator.getByRole('form', { name: /mean/i }).getByRole('button', { name: 'Enter' }).click();
+  await enter_gust(operator, 5);
+  await became_ready('and it is ready again with what a person read');
+  await takes_back('a gust above its limit', async () => {
+    await enter_gust(operator, 9.4);
+    await until('the gust', () => holds('wind_gust').then((is) => !is));
+    return (await said('entered')).at(-1).t_s;
+  }, /^Wind, gust/, kTick_s);
+  await enter_gust(operator, 5);
+  await became_ready('and it is ready again below it');
+  await takes_back('a rocket that falls silent', async () => {
+    await stop(server.rocket);
+    return newest_s('sanderling/imu.samples');
+  }, /./, kOld_s + kTick_s);
+  for (const page of [...Object.values(pages), ...Object.values(devices)]) await page.close();
+  await stop(server.child);
+}
+
 await run_in_browser(async (browser) => {
   const server = await begin_station();
   station.address = server.address;
   await separation_test(browser, server.key);
   await beside(browser);
   await poll(browser);
+  if (kDist) await stop(server.child);
+  else await ready_board(browser, server);
   check('no errors in the console', errors.length === 0, errors.join('\n        '));
-  await stop(server.child);
 }, kFlags);
