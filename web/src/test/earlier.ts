@@ -28,9 +28,9 @@ export interface Firing {
 const kRecordingsMost = 12;
 const kPoints = 1024;
 
-/** `flights`: of the recording and its vehicle. */
+/** `flights`: of the recording and its vehicle. One that fires when it is down already is late, and the flight's. */
 const is_in_flight = (flights: readonly Flight[], t_s: TapeSeconds): boolean =>
-  flights.some(({ liftoff_s, duration_s }) => t_s >= liftoff_s && t_s < liftoff_s + duration_s);
+  flights.some(({ liftoff_s, to_s }) => t_s >= liftoff_s && t_s < to_s);
 
 /** The firing at a moment, and those before it that are like it: in flight those in flight, else those on the ground. */
 export function like_it(

@@ -22,13 +22,13 @@ interface Subject {
   roles: readonly string[];
   /** Which value of it stands beside the line. */
   figure: 'greatest' | 'least';
-  /** Drawn as the change from before the firing. */
+  /** Drawn, as the figure and its limit are, as the change from before the firing. */
   change: boolean;
 }
 const kSubjects: readonly Subject[] = [
-  { roles: ['charge_accel_x', 'accel_body_x'], figure: 'greatest', change: false },
+  { roles: ['charge_accel_x', 'accel_body_x'], figure: 'greatest', change: true },
   { roles: ['charge_bay_pressure', 'static_pressure'], figure: 'greatest', change: true },
-  { roles: ['charge_turn_rate', 'rate_body_y'], figure: 'greatest', change: false },
+  { roles: ['charge_turn_rate', 'rate_body_y'], figure: 'greatest', change: true },
   { roles: ['charge_battery', 'battery_voltage'], figure: 'least', change: false },
 ];
 

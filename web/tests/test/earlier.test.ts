@@ -48,7 +48,7 @@ function series(t_s: readonly number[]): ArrayBuffer {
 const recordings = [recording('third', 3), recording('second', 2), recording('first', 1)];
 const fired = new Map([
   ['first', [100, 515]], // tested in the morning, flown in the afternoon
-  ['second', [515]], // flown, and the other vehicle with it
+  ['second', [515, 640]], // flown, and the other vehicle with it; once more when it was down
   ['third', [100, 515]], // two tests, while the other vehicle flew
 ]);
 const description_of = (id: string) => ({
@@ -84,9 +84,10 @@ it.each([
   ['a firing in flight', 2, 515, [1]],
   ['the first test', 1, 100, []],
   ['the first firing in flight, on the day of a test', 1, 515, []],
+  ['a firing after touchdown', 2, 640, [2, 1]],
 ])('%s stands beside those like it', async (_, day, t_s, days) => {
   const firings = await fetch_firings('third', 'v', 'v/charge/drogue');
-  expect(firings).toHaveLength(5);
+  expect(firings).toHaveLength(6);
   const { now, before } = like_it(firings, day * kDay_ms + 1000 * t_s);
   expect(now && day_of(now.utc_ms)).toBe(day);
   expect(before.map(({ utc_ms }) => day_of(utc_ms))).toEqual(days);

@@ -99,7 +99,7 @@ describe('numbers of edges', () => {
 /** A millisecond apart from 10 ms before the firing at 50 s. */
 const series = (values: readonly (readonly [number, number])[]): Series => {
   const t_s = Float64Array.from(values, (_, i) => 50 + (i - 10) / 1000);
-  const turning = values.map((_, i) => (i === 20 ? -Math.PI : 0));
+  const turning = values.map((_, i) => (i === 20 ? 0.1 - Math.PI : 0.1)); // it turned a little before
   const cells = Float64Array.from([...values.map(([p]) => p), ...values.map(([, u]) => u), ...turning]);
   return { table: 1, columns: 3, rows: values.length, decimated: false, t_s, min: cells, max: cells, mean: cells };
 };
@@ -132,7 +132,7 @@ describe('a line', () => {
     expect(draw(60, 0, { value: 2000, is_least: true }).limit?.text).toBe('least 20\u00a0hPa');
     expect(draw(60, 0, { value: 4000, is_least: false }).limit?.text).toBe('most 40\u00a0hPa');
   });
-  it('of a turn rate is in degrees per second, its limit on the side of what turned most', () => {
+  it('of a turn rate is its change in degrees per second, its limit on the side of what turned most', () => {
     // \u03c0 rad/s are 180 °/s, by definition of the degree (SI Brochure, 9th edition, table 8)
     const line = draw(60, 1, { value: 200, is_least: false });
     expect(line).toMatchObject({ figure: '\u2212180', unit: '°/s', limit: { text: 'most 200\u00a0°/s' } });
