@@ -73,6 +73,7 @@ double FieldReader::time_of_day(std::size_t k) noexcept {
 }
 
 std::optional<std::int64_t> days_since_1970(int year, int month, int day) noexcept {
+    if (year < 1900 || year > 2200) return std::nullopt;
     const std::chrono::year_month_day date{std::chrono::year{year}, std::chrono::month{static_cast<unsigned>(month)},
                                            std::chrono::day{static_cast<unsigned>(day)}};
     if (!date.ok()) return std::nullopt;

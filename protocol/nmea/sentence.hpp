@@ -56,7 +56,8 @@ class FieldReader {
     bool good_ = true;
 };
 
-/// Days since 1970-01-01 of the Gregorian calendar; empty for a day that is none.
+/// Days since 1970-01-01 of the Gregorian calendar; empty for a day that is none, or outside 1900 to 2200: nanoseconds
+/// of a farther one do not fit.
 [[nodiscard]] std::optional<std::int64_t> days_since_1970(int year, int month, int day) noexcept;
 
 /// A decimal number as sentences have it: sign, digits, point, digits. Empty for anything else.

@@ -207,13 +207,13 @@ TEST_CASE("sentences that nothing reads are counted as such, those that cannot b
         INFO(sentence.at("id").get<std::string>());
         CHECK(read(inside(sentence.at("sentence"))).verdict == DecodeVerdict::bad_value);
     }
-    for (const char* wrong :
-         {"GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,310294,003.1,W",
-          "GPRMC,123519,A,4807.038,X,01131.000,E,1,1,230394,,", "GPRMC,12x519,A,,,,,,,230394,,",
-          "GPGGA,123519,4807.038,N,,,1,08,0.9,545.4,M,46.9,M,,",
-          "GPGGA,123519,4807.038,N,18131.000,E,1,08,0.9,545.4,M,46.9,M,,", "GPGSA,A,4,,,,,,,,,,,,,1,1,1",
-          "GPGSV,1,2,03", "WIMWV,12,Q,3,N,A", "WIMWV,12,T,3,Z,A", "HEHDT,400,T", "ERRPM,X,1,900,0,A",
-          "YXXDR,C,1e9999,C,X", "GPZDA,120000,31,02,2026,,", "GPVTG,abc,T,,M,1,N,2,K"}) {
+    for (const char* wrong : {"GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,310294,003.1,W",
+                              "GPRMC,123519,A,4807.038,X,01131.000,E,1,1,230394,,", "GPRMC,12x519,A,,,,,,,230394,,",
+                              "GPGGA,123519,4807.038,N,,,1,08,0.9,545.4,M,46.9,M,,",
+                              "GPGGA,123519,4807.038,N,18131.000,E,1,08,0.9,545.4,M,46.9,M,,",
+                              "GPGSA,A,4,,,,,,,,,,,,,1,1,1", "GPGSV,1,2,03", "WIMWV,12,Q,3,N,A", "WIMWV,12,T,3,Z,A",
+                              "HEHDT,400,T", "ERRPM,X,1,900,0,A", "YXXDR,C,1e9999,C,X", "GPZDA,120000,31,02,2026,,",
+                              "GPZDA,201530.25,04,07,1026,00,00", "GPVTG,abc,T,,M,1,N,2,K"}) {
         INFO(wrong);
         CHECK(read(wrong).verdict == DecodeVerdict::bad_value);
     }
