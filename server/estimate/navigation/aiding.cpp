@@ -97,7 +97,7 @@ void Navigation::height(std::int64_t t_ns, double above_pad_m, double noise_m, d
     const double since_s = std::clamp(seconds_between(t_height_ns_, t_ns), 1e-3, 1.0);
     t_height_ns_ = t_ns;
     if (!std::isfinite(above_pad_m) || !std::isfinite(noise_m + air_m + port_m)) return;
-    if (silence_) watch_rest(above_pad_m, std::hypot(noise_m, air_m), t_ns);
+    if (at_rest_) watch_rest(above_pad_m, std::hypot(noise_m, air_m), t_ns);
     if (!moving()) return;
     // What the barometer's delay is off by becomes height with speed.
     const double late_m = sensors_.pressure_delay_sigma_s * std::abs(bank_.best().nominal().velocity_enu_mps.z());

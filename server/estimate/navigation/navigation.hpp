@@ -172,6 +172,8 @@ class Navigation {
     bool left_rest_ = false; ///< moved since the last alignment: the filter runs
     std::int64_t left_rest_ns_ = 0;
     bool moved_unfelt_ = false; ///< fixes or heights show motion that the phase does not know of
+    double level_m_ = kNaN;     ///< where heights have been at rest, and since when
+    std::int64_t level_since_ns_ = 0;
     struct Silence {
         ImuSample before;
         std::int64_t over_ns;

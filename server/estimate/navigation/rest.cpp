@@ -21,6 +21,7 @@ constexpr double kMayHide_s = 0.5, kMayHideIntervals = 2.5;
 constexpr double kDoubted_s = 3.0;
 constexpr double kHeightsHeard_s = 2.0;
 constexpr double kStands_m = 10.0;
+constexpr double kLevel_m = 2.0, kLevelShown_s = 5.0;
 constexpr double kTurnedMost_rad = 0.7; // beyond, a linear filter may settle on a wrong attitude
 
 } // namespace
@@ -86,12 +87,21 @@ void Navigation::watch_rest(const EnuFix& fix, const Vector3d& stated_m, std::in
         silence_.reset();
 }
 
+/// Behind a silence, whether it left; while it is thought to have moved and no fix says so, whether it stands again.
 void Navigation::watch_rest(double above_pad_m, double sigma_m, std::int64_t t_ns) {
-    const double away_m = std::abs(above_pad_m - bank_.best().nominal().position_enu_m.z());
-    if (away_m > kStands_m + kMotionSigmas * sigma_m)
-        leave_rest_unfelt(t_ns);
-    else
-        silence_.reset();
+    if (silence_ && !bank_.empty()) {
+        const double away_m = std::abs(above_pad_m - bank_.best().nominal().position_enu_m.z());
+        if (away_m > kStands_m + kMotionSigmas * sigma_m)
+            leave_rest_unfelt(t_ns);
+        else
+            silence_.reset();
+    }
+    if (!(std::abs(above_pad_m - level_m_) <= kLevel_m + kMotionSigmas * sigma_m)) {
+        level_m_ = above_pad_m;
+        level_since_ns_ = t_ns;
+    }
+    if (moved_unfelt_ && moving_since_ns_ == 0 && seconds_between(level_since_ns_, t_ns) > kLevelShown_s)
+        moved_unfelt_ = false;
 }
 
 } // namespace turnstone::estimate
