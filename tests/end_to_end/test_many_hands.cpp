@@ -104,15 +104,18 @@ TEST_CASE("A flight that many look at, read from and act in is received, and the
     for (const std::size_t count : seen) CHECK(count > 5);
     desk.end();
 
-    std::int64_t frames = 0, bad = 0;
+    std::int64_t recordings = 0, frames = 0, bad = 0;
     for (const auto& entry : std::filesystem::directory_iterator(folder.path() / "recordings")) {
         if (entry.path().extension() != ".sqlite") continue;
         INFO(entry.path());
         Database database(entry.path());
         CHECK(database.text("SELECT value FROM meta WHERE key = 'ended'") == "clean");
+        ++recordings;
         frames += database.integer("SELECT count(*) FROM frame");
         bad += database.integer("SELECT count(*) FROM frame WHERE frame_verdict != 0");
     }
     CHECK(frames > 5000);
-    CHECK(bad <= 1); // the first may have begun before the server listened
+    CHECK(recordings >= 2);
+    // Each may begin within a frame: the first as the server listens, another with what is carried.
+    CHECK(bad <= recordings);
 }
