@@ -41,9 +41,7 @@ void Navigation::step(const ImuSample& sample, double gap_s) {
             branch.bridge(sample.t_ns, last_.accel_body_mps2, last_.rate_body_radps, sample.accel_body_mps2,
                           sample.rate_body_radps, gap_s, rebooted_ || motion_ == Motion::descent);
         }
-        const Eskf& filter = bank_.best().filter();
-        if (std::max(filter.sigma(Eskf::kAttitude + 1), filter.sigma(Eskf::kAttitude + 2)) > kBridgedTurn_rad)
-            lose_attitude();
+        lose_bridged_attitude();
         return;
     }
     const double agitation = motion_ == Motion::descent ? kDescentInflation : 1;
@@ -59,6 +57,12 @@ void Navigation::step(const ImuSample& sample, double gap_s) {
     const double gyro_inflation = inflation(rate_scatter2_, rate_by_pose, sensors_.gyro_noise_radps);
     if (spin(sample, gap_s, accel_inflation)) return;
     predict(sample, gap_s, accel_inflation, gyro_inflation);
+}
+
+void Navigation::lose_bridged_attitude() {
+    const Eskf& filter = bank_.best().filter();
+    if (std::max(filter.sigma(Eskf::kAttitude + 1), filter.sigma(Eskf::kAttitude + 2)) > kBridgedTurn_rad)
+        lose_attitude();
 }
 
 void Navigation::predict(const ImuSample& sample, double gap_s, double accel_inflation, double gyro_inflation) {

@@ -144,6 +144,7 @@ class Navigation {
     void leave_rest(std::int64_t t_ns);
     void leave_rest_unfelt(std::int64_t t_ns);
     void lose_attitude();
+    void lose_bridged_attitude(); ///< where a gap left it beyond use
     void step(const ImuSample& sample, double gap_s);
     void follow_scatter(const ImuSample& sample);
     void predict(const ImuSample& sample, double gap_s, double accel_inflation, double gyro_inflation);

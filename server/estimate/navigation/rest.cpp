@@ -22,7 +22,6 @@ constexpr double kDoubted_s = 3.0;
 constexpr double kHeightsHeard_s = 2.0;
 constexpr double kStands_m = 10.0;
 constexpr double kLevel_m = 2.0, kLevelShown_s = 5.0;
-constexpr double kTurnedMost_rad = 0.7; // beyond, a linear filter may settle on a wrong attitude
 
 } // namespace
 
@@ -43,7 +42,7 @@ void Navigation::leave_rest(std::int64_t t_ns) {
     for (NavigationBranch& branch : bank_.all())
         branch.filter().inflate(Eskf::kVelocity, 0.5 * kMoved_mps2 * interval_s_);
     const auto silence = std::exchange(silence_, std::nullopt);
-    if (!silence) return;
+    if (!silence || bank_.empty()) return;
     const double gap_s = seconds_between(silence->before.t_ns, last_.t_ns);
     const double thrust_mps2 = manoeuvre_of(Motion::boost).sigma_mps2.maxCoeff();
     for (NavigationBranch& branch : bank_.all()) {
@@ -52,9 +51,7 @@ void Navigation::leave_rest(std::int64_t t_ns) {
         branch.filter().inflate(Eskf::kVelocity, thrust_mps2 * gap_s);
         branch.filter().inflate(Eskf::kPosition, 0.5 * thrust_mps2 * gap_s * gap_s);
     }
-    const Eskf& filter = bank_.best().filter();
-    if (std::max(filter.sigma(Eskf::kAttitude + 1), filter.sigma(Eskf::kAttitude + 2)) > kTurnedMost_rad)
-        lose_attitude();
+    lose_bridged_attitude();
 }
 
 void Navigation::leave_rest_unfelt(std::int64_t t_ns) {

@@ -1,14 +1,10 @@
 // What the demo's board makes of what the demo vehicle reports of itself, from the transmitter's bytes.
-#include <span>
 #include <string>
 
 #include <catch2/catch.hpp>
 
 #include "server/pipeline/checklist/check.hpp"
-#include "server/pipeline/station/pipeline.hpp"
-#include "shared/time.hpp"
 #include "tests/monitor/readiness/demo_board.hpp"
-#include "tools/sim/fly.hpp"
 
 using namespace turnstone;
 using namespace turnstone::test;
@@ -17,14 +13,8 @@ namespace {
 
 /// The newest state of a check of the board, of a vehicle that has stood on the rail for a while.
 std::string state_on_the_rail(const PipelineSetup& setup, const sim::FlightResult& flight, const std::string& check) {
-    constexpr std::int64_t kStart_ns = 1'790'000'000 * kNsPerS;
-    Pipeline pipeline(setup, kStart_ns);
-    Batch out;
-    for (const sim::Delivery& each : flight.received.deliveries) {
-        const std::int64_t t_ns = kStart_ns + seconds_to_ns(each.t_end_s);
-        pipeline.chunk(0, t_ns, t_ns, std::as_bytes(std::span(flight.received.bytes).subspan(each.offset, each.size)),
-                       out);
-    }
+    Pipeline pipeline(setup, kBoardStart_ns);
+    const Batch out = receive(pipeline, flight);
     std::string state = "none";
     for (const RowRecord& row : out.rows) {
         const Table& table = pipeline.schema().tables[row.table];
