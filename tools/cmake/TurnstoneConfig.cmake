@@ -38,8 +38,8 @@ elseif(TURNSTONE_CONFIG STREQUAL "asan-ubsan")
     -fno-sanitize-recover=all $<$<CXX_COMPILER_ID:Clang>:-fno-sanitize=function>)
   add_link_options(-fsanitize=address,undefined)
 elseif(TURNSTONE_CONFIG STREQUAL "tsan")
-  add_compile_options(-g1 -fsanitize=thread $<$<CXX_COMPILER_ID:GNU>:-Wno-tsan>) # Asio has a fence that it cannot follow
-  add_link_options(-fsanitize=thread)
+  add_compile_options(-fsanitize=thread $<$<CXX_COMPILER_ID:GNU>:-Wno-tsan>) # Asio has a fence that it cannot follow
+  add_link_options(-fsanitize=thread $<$<CXX_COMPILER_ID:Clang>:LINKER:-z,muldefs>) # a test's operator new stands before its own
 elseif(NOT TURNSTONE_CONFIG STREQUAL "release")
   message(FATAL_ERROR "TURNSTONE_CONFIG is '${TURNSTONE_CONFIG}'; use release, asan-ubsan or tsan")
 endif()
