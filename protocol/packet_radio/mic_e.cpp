@@ -1,8 +1,9 @@
-#include <algorithm>
 #include <array>
 #include <cmath>
 #include <optional>
 
+#include "protocol/packet_radio/comment.hpp"
+#include "protocol/packet_radio/digit_text.hpp"
 #include "protocol/packet_radio/position_text.hpp"
 
 namespace turnstone {
@@ -29,23 +30,21 @@ std::optional<DestinationDigit> digit_of(char c) noexcept {
 /// kind. Metres above a datum 10 km below mean sea level.
 double height_in_text_m(std::string_view text) noexcept {
     constexpr std::string_view kKinds = ">]`' ";
-    constexpr double kBase = 91, kDatum_m = -10'000;
+    constexpr double kDatum_m = -10'000;
     for (std::size_t at = 0; at < 2 && at + 4 <= text.size(); ++at) {
         if (at == 1 && kKinds.find(text[0]) == std::string_view::npos) break;
         const std::string_view digits = text.substr(at, 3);
-        if (text[at + 3] != '}' || !std::ranges::all_of(digits, [](char c) { return c >= '!' && c <= '{'; })) continue;
-        double height_m = 0;
-        for (const char digit : digits) height_m = kBase * height_m + (digit - '!');
-        return kDatum_m + height_m;
+        if (text[at + 3] == '}' && are_base91(digits)) return kDatum_m + base91(digits);
     }
     return kNaN;
 }
 
 } // namespace
 
-ReportFault take_mic_e(std::string_view& text, std::string_view destination, ReportPosition& out) noexcept {
+ReportFault take_mic_e(std::string_view& text, std::string_view destination, Report& report) noexcept {
     constexpr std::size_t kSize = 8, kDigits = 6;
     constexpr int kOffset = 28;
+    ReportPosition& out = report.position;
     if (destination.size() != kDigits) return ReportFault::destination;
     if (text.size() < kSize) return ReportFault::cut_short;
     std::array<char, kDigits> digits{};
@@ -99,7 +98,7 @@ ReportFault take_mic_e(std::string_view& text, std::string_view destination, Rep
     out.symbol = {text[7], text[6]};
     text.remove_prefix(kSize);
     out.height_msl_m = height_in_text_m(text);
-    if (const double height_m = height_in_comment_m(text); std::isfinite(height_m)) out.height_msl_m = height_m;
+    read_comment(text, report);
     return ReportFault::none;
 }
 

@@ -3,36 +3,14 @@
 #include <algorithm>
 #include <cmath>
 
-#include "protocol/text/digits.hpp"
+#include "protocol/packet_radio/comment.hpp"
+#include "protocol/packet_radio/digit_text.hpp"
+#include "protocol/packet_radio/weather.hpp"
 
 namespace turnstone {
 namespace {
 
 constexpr double kDegreesOfMinute = 1.0 / 60;
-
-bool are_digits(std::string_view text) noexcept {
-    return std::ranges::all_of(text, is_digit);
-}
-
-int number_of(std::string_view digits) noexcept {
-    int value = 0;
-    for (const char digit : digits) value = 10 * value + (digit - '0');
-    return value;
-}
-
-/// Base 91: four digits from ! to {.
-constexpr unsigned kBase91 = 91;
-bool is_base91(char c) noexcept {
-    return c >= '!' && c <= '{';
-}
-int base91(char c) noexcept {
-    return c - '!';
-}
-std::uint32_t base91(std::string_view digits) noexcept {
-    std::uint32_t value = 0;
-    for (const char digit : digits) value = kBase91 * value + static_cast<std::uint32_t>(base91(digit));
-    return value;
-}
 
 constexpr std::size_t kLatitudeSize = 8, kLongitudeSize = 9; // DDMM.hhN, DDDMM.hhW
 constexpr std::size_t kUncompressedSize = kLatitudeSize + 1 + kLongitudeSize + 1;
@@ -82,12 +60,12 @@ void take_course_and_speed(std::string_view& text, ReportPosition& out) noexcept
     text.remove_prefix(kSize);
 }
 
-ReportFault take_compressed(std::string_view& text, ReportPosition& out) noexcept {
+ReportFault take_compressed(std::string_view& text, ReportPosition& out, ReportWeather& weather) noexcept {
     if (text.size() < kCompressedSize) return ReportFault::cut_short;
     constexpr double kLatitudeSteps = 380926, kLongitudeSteps = 190463; // a degree
     const std::string_view latitude = text.substr(1, 4), longitude = text.substr(5, 4);
-    if (!std::ranges::all_of(latitude, is_base91)) return ReportFault::latitude;
-    if (!std::ranges::all_of(longitude, is_base91)) return ReportFault::longitude;
+    if (!are_base91(latitude)) return ReportFault::latitude;
+    if (!are_base91(longitude)) return ReportFault::longitude;
     const double north_deg = 90 - base91(latitude) / kLatitudeSteps;
     const double east_deg = -180 + base91(longitude) / kLongitudeSteps;
     if (north_deg < -90) return ReportFault::latitude;
@@ -102,18 +80,26 @@ ReportFault take_compressed(std::string_view& text, ReportPosition& out) noexcep
     const char c = text[10], s = text[11], type = text[12];
     text.remove_prefix(kCompressedSize);
     if (c == ' ' || !is_base91(c) || !is_base91(s) || type < '!') return ReportFault::none; // nothing more is said
-    constexpr int kOfCurrentFix = 0x20, kSource = 0x18, kOfGga = 0x10;
-    const int says = base91(type);
+    constexpr unsigned kOfCurrentFix = 0x20, kSource = 0x18, kOfGga = 0x10;
+    const unsigned says = base91(type);
     out.is_current = (says & kOfCurrentFix) != 0;
     if ((says & kSource) == kOfGga) {
         constexpr double kHeightBase = 1.002;
-        out.height_msl_m = std::pow(kHeightBase, base91(c) * static_cast<int>(kBase91) + base91(s)) * kFoot_m;
+        out.height_msl_m = std::pow(kHeightBase, base91(c) * kBase91 + base91(s)) * kFoot_m;
         return ReportFault::none;
     }
-    if (c == '{' || out.symbol[1] == kWeatherSymbol) return ReportFault::none; // the range of a radio; wind
+    if (c == '{') return ReportFault::none; // the range of a radio
     constexpr double kSpeedBase = 1.08, kCourseStep_deg = 4;
-    out.course_deg = base91(c) * kCourseStep_deg;
-    out.speed_mps = (std::pow(kSpeedBase, base91(s)) - 1) * kKnot_mps;
+    const double course_deg = base91(c) * kCourseStep_deg;
+    const double speed_mps = (std::pow(kSpeedBase, base91(s)) - 1) * kKnot_mps;
+    if (out.symbol[1] == kWeatherSymbol) {
+        weather.wind_from_deg = course_deg;
+        weather.wind_mps = speed_mps;
+        weather.is_said = true;
+        return ReportFault::none;
+    }
+    out.course_deg = course_deg;
+    out.speed_mps = speed_mps;
     out.course_step_deg = kCourseStep_deg;
     out.speed_step_mps = (kSpeedBase - 1) * (out.speed_mps + kKnot_mps);
     return ReportFault::none;
@@ -144,20 +130,6 @@ bool angle_of_digits(std::string_view digits, unsigned ambiguity, double& degree
     return true;
 }
 
-double height_in_comment_m(std::string_view comment) noexcept {
-    constexpr std::string_view kMark = "/A=";
-    constexpr std::size_t kDigits = 6;
-    for (std::size_t at = comment.find(kMark); at != std::string_view::npos; at = comment.find(kMark, at + 1)) {
-        std::string_view digits = comment.substr(at + kMark.size());
-        if (digits.size() < kDigits) return kNaN;
-        digits = digits.substr(0, kDigits);
-        const bool below = digits[0] == '-'; // below the sea (common practice, no source)
-        if (below) digits.remove_prefix(1);
-        if (are_digits(digits)) return (below ? -1 : 1) * number_of(digits) * kFoot_m;
-    }
-    return kNaN;
-}
-
 ReportFault take_time(std::string_view& text, Report& report) noexcept {
     constexpr std::size_t kSize = 7;
     if (text.size() < kSize) return ReportFault::cut_short;
@@ -173,17 +145,19 @@ ReportFault take_time(std::string_view& text, Report& report) noexcept {
     return ReportFault::none;
 }
 
-ReportFault take_position(std::string_view& text, ReportPosition& out) noexcept {
+ReportFault take_position(std::string_view& text, Report& report) noexcept {
     if (text.empty()) return ReportFault::cut_short;
+    ReportPosition& out = report.position;
     const char first = text[0];
     // A table, or an overlay: letters as they are, digits as a to j (chapter 9).
     const bool is_compressed =
         first == '/' || first == '\\' || (first >= 'A' && first <= 'Z') || (first >= 'a' && first <= 'j');
     if (!is_compressed && !is_digit(first) && first != ' ') return ReportFault::latitude;
-    const ReportFault fault = is_compressed ? take_compressed(text, out) : take_uncompressed(text, out);
+    const ReportFault fault = is_compressed ? take_compressed(text, out, report.weather) : take_uncompressed(text, out);
     if (fault != ReportFault::none) return fault;
     if (!is_compressed) take_course_and_speed(text, out);
-    if (const double height_m = height_in_comment_m(text); std::isfinite(height_m)) out.height_msl_m = height_m;
+    if (out.symbol[1] == kWeatherSymbol) take_weather_at_place(text, !is_compressed, report.weather);
+    read_comment(text, report);
     return ReportFault::none;
 }
 

@@ -51,7 +51,27 @@ constexpr std::string_view kPackets = R"json([
     {"name": "course", "title": "Course over ground", "type": "f64", "unit": "deg", "decimals": 0},
     {"name": "ambiguity", "title": "Digits left out", "type": "u8", "decimals": 0},
     {"name": "symbol", "type": "text", "octets": 2},
-    {"name": "text", "type": "text", "octets": 256, "description": "Comment, status or message"}]}
+    {"name": "text", "type": "text", "octets": 256, "description": "Comment, status or message"}]},
+  {"apid": 5, "name": "weather", "description": "Weather reports on the frequency", "period_ms": 0, "secondary_header": {"fields": []}, "fields": [
+    {"name": "station", "type": "text", "octets": 9},
+    {"name": "latitude", "type": "f64", "unit": "deg", "valid_range": [-90, 90], "decimals": 5},
+    {"name": "longitude", "type": "f64", "unit": "deg", "valid_range": [-180, 180], "decimals": 5},
+    {"name": "wind_from", "title": "Wind from", "type": "f64", "unit": "deg", "group": "Wind", "decimals": 0},
+    {"name": "wind_speed", "title": "Wind, mean of a minute", "type": "f64", "unit": "m/s", "group": "Wind", "decimals": 1},
+    {"name": "wind_gust", "title": "Strongest gust in five minutes", "type": "f64", "unit": "m/s", "group": "Wind", "decimals": 1},
+    {"name": "temperature", "type": "f64", "unit": "Cel", "decimals": 1},
+    {"name": "humidity", "title": "Relative humidity", "type": "f64", "unit": "%", "decimals": 0},
+    {"name": "pressure", "type": "f64", "unit": "Pa", "decimals": 0, "description": "As sent: most senders reduce it to sea level"},
+    {"name": "rain_1h", "title": "Rain in an hour", "type": "f64", "unit": "mm", "group": "Rain", "decimals": 1},
+    {"name": "rain_24h", "title": "Rain in 24 hours", "type": "f64", "unit": "mm", "group": "Rain", "decimals": 1},
+    {"name": "rain_midnight", "title": "Rain since midnight", "type": "f64", "unit": "mm", "group": "Rain", "decimals": 1},
+    {"name": "snow_24h", "title": "Snow in 24 hours", "type": "f64", "unit": "mm", "group": "Rain", "decimals": 0},
+    {"name": "luminosity", "type": "f64", "unit": "W/m2", "decimals": 0},
+    {"name": "object", "type": "text", "octets": 9, "description": "Whose weather it is, when not the station's own"},
+    {"name": "time", "title": "Time as sent", "type": "text", "octets": 8},
+    {"name": "path", "type": "text", "octets": 80},
+    {"name": "gateway", "type": "text", "octets": 9},
+    {"name": "text", "type": "text", "octets": 256, "description": "What is behind the figures"}]}
 ])json";
 
 template <class Word>

@@ -6,6 +6,7 @@
 
 #include "protocol/nmea/sentence.hpp"
 #include "protocol/packet_radio/position_text.hpp"
+#include "protocol/packet_radio/weather.hpp"
 
 namespace turnstone {
 namespace {
@@ -23,7 +24,7 @@ ReportFault take_object(std::string_view& text, Report& out) noexcept {
     out.is_alive = state == '*';
     text.remove_prefix(kName + 1);
     const ReportFault fault = take_time(text, out);
-    return fault == ReportFault::none ? take_position(text, out.position) : fault;
+    return fault == ReportFault::none ? take_position(text, out) : fault;
 }
 
 ReportFault take_item(std::string_view& text, Report& out) noexcept {
@@ -34,7 +35,7 @@ ReportFault take_item(std::string_view& text, Report& out) noexcept {
     out.name = without_blanks_behind(text.substr(0, size));
     out.is_alive = text[size] == '!';
     text.remove_prefix(size + 1);
-    return take_position(text, out.position);
+    return take_position(text, out);
 }
 
 /// The next field up to a comma; `text` goes on behind it.
@@ -150,7 +151,7 @@ ReportFault take_late_position(std::string_view& text, Report& out) noexcept {
     if (at == std::string_view::npos) return ReportFault::type;
     text.remove_prefix(at + 1);
     out.kind = ReportKind::position;
-    return take_position(text, out.position);
+    return take_position(text, out);
 }
 
 ReportFault read(std::string_view& text, std::string_view destination, Report& out) noexcept {
@@ -166,19 +167,19 @@ ReportFault read(std::string_view& text, std::string_view destination, Report& o
     case '!':
         if (text.starts_with('!')) return is(ReportKind::weather); // a weather station's own numbers
         [[fallthrough]];
-    case '=': (void)is(ReportKind::position); return take_position(text, out.position);
+    case '=': (void)is(ReportKind::position); return take_position(text, out);
     case '/':
     case '@': {
         (void)is(ReportKind::position);
         const ReportFault fault = take_time(text, out);
-        return fault == ReportFault::none ? take_position(text, out.position) : fault;
+        return fault == ReportFault::none ? take_position(text, out) : fault;
     }
     case '`':
     case '\'':
     case '\x1C':
     case '\x1D': {
         (void)is(ReportKind::position);
-        const ReportFault fault = take_mic_e(text, destination, out.position);
+        const ReportFault fault = take_mic_e(text, destination, out);
         // Old data, but that one maker's radios, which put ] before their text, always send so (chapter 10).
         out.position.is_current = type == '`' || type == '\x1C' || (type == '\'' && text.starts_with(']'));
         return fault;
@@ -195,7 +196,7 @@ ReportFault read(std::string_view& text, std::string_view destination, Report& o
         if (!text.starts_with('#')) break;
         (void)is(ReportKind::telemetry);
         return take_telemetry(text, out.telemetry);
-    case '_':
+    case '_': take_weather_alone(text, out); return is(ReportKind::weather);
     case '#':
     case '*': return is(ReportKind::weather);
     case '?': return is(ReportKind::query);
@@ -219,6 +220,7 @@ Report read_report(std::string_view information, std::string_view destination) n
     if (out.fault == ReportFault::none) return out;
     out.position = {};
     out.telemetry = {};
+    out.weather = {};
     out.text = information;
     return out;
 }

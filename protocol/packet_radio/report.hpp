@@ -80,16 +80,25 @@ struct ReportTelemetry {
     std::array<double, kBitCount> bits{kNaN, kNaN, kNaN, kNaN, kNaN, kNaN, kNaN, kNaN}; ///< the first sent first
 };
 
+struct ReportWeather {
+    double wind_from_deg = kNaN, wind_mps = kNaN, gust_mps = kNaN; ///< a minute's mean; the most in five minutes
+    double temperature_degc = kNaN, humidity_percent = kNaN, pressure_pa = kNaN;
+    double rain_1h_mm = kNaN, rain_24h_mm = kNaN, rain_midnight_mm = kNaN, snow_mm = kNaN; ///< snow: in a day
+    double luminosity_wpm2 = kNaN;
+    bool is_said = false; ///< any of it
+};
+
 /// Views are of the information field.
 struct Report {
     ReportKind kind = ReportKind::other;
     ReportFault fault = ReportFault::none;
     ReportPosition position;
-    std::string_view time;           ///< as sent, with the letter that says its kind
+    std::string_view time;           ///< as sent, with the letter that says its kind, if there is one
     double utc_time_of_day_s = kNaN; ///< of times with seconds
     std::string_view name;           ///< of an object, an item or an addressee, without the blanks behind it
     bool is_alive = true;            ///< false: of an object or item that is no longer there
-    ReportTelemetry telemetry;
+    ReportTelemetry telemetry;       ///< its own, or in the comment of a position
+    ReportWeather weather;
     std::string_view text; ///< comment, status, message, or what a telemetry_names says
 };
 

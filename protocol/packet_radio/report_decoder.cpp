@@ -12,7 +12,7 @@ namespace turnstone {
 namespace {
 
 constexpr std::size_t kTextBytesMax = 256; // as many as an information field has without agreement (AX.25 v2.2, 6.7.2)
-constexpr std::size_t kTextsMost = 8;      // of one row
+constexpr std::size_t kTextsMost = 9;      // of one frame
 constexpr std::size_t kSaidBytesMax = 4096;
 constexpr double kMetresOfDegree = 1852.0 * 60;
 
@@ -38,6 +38,10 @@ constexpr std::array<std::string_view, 20> kTelemetryColumns{
     "sequence", "analog_1", "analog_2", "analog_3", "analog_4", "analog_5", "value_1", "value_2", "value_3", "value_4",
     "value_5",  "bit_1",    "bit_2",    "bit_3",    "bit_4",    "bit_5",    "bit_6",   "bit_7",   "bit_8",   "comment"};
 constexpr std::array<std::string_view, 2> kNamesColumns{"kind", "text"};
+constexpr std::array<std::string_view, 19> kWeatherColumns{
+    "station",  "latitude", "longitude", "wind_from", "wind_speed",    "wind_gust", "temperature",
+    "humidity", "pressure", "rain_1h",   "rain_24h",  "rain_midnight", "snow_24h",  "luminosity",
+    "object",   "time",     "path",      "gateway",   "text"};
 constexpr std::array<std::string_view, 16> kHeardColumns{
     "station",  "destination", "path",       "gateway", "kind",   "refused",   "name",   "alive",
     "latitude", "longitude",   "height_msl", "speed",   "course", "ambiguity", "symbol", "text"};
@@ -48,6 +52,7 @@ std::span<const std::string_view> radio_columns(RadioPacket packet) noexcept {
     case RadioPacket::position: return kPositionColumns;
     case RadioPacket::telemetry: return kTelemetryColumns;
     case RadioPacket::telemetry_names: return kNamesColumns;
+    case RadioPacket::weather: return kWeatherColumns;
     case RadioPacket::heard: break;
     }
     return kHeardColumns;
@@ -196,7 +201,7 @@ void ReportDecoder::fill_position(NamedRow& row, const Report& report, const Way
         .text(text(report.text));
 }
 
-void ReportDecoder::fill_telemetry(NamedRow& row, const Report& report) noexcept {
+void ReportDecoder::fill_telemetry(NamedRow& row, const Report& report, std::string_view comment) noexcept {
     const ReportTelemetry& told = report.telemetry;
     Filler filler(row);
     filler.number(told.sequence);
@@ -207,7 +212,31 @@ void ReportDecoder::fill_telemetry(NamedRow& row, const Report& report) noexcept
         filler.number(or_none((a * raw + b) * raw + c, has_equations_));
     }
     for (const double bit : told.bits) filler.number(bit);
-    filler.text(text(report.text));
+    filler.text(text(comment));
+}
+
+void ReportDecoder::fill_weather(NamedRow& row, const Report& report, const Way& way) noexcept {
+    const ReportWeather& told = report.weather;
+    Filler(row)
+        .text(text(way.station))
+        .number(report.position.latitude_deg)
+        .number(report.position.longitude_deg)
+        .number(told.wind_from_deg)
+        .number(told.wind_mps)
+        .number(told.gust_mps)
+        .number(told.temperature_degc)
+        .number(told.humidity_percent)
+        .number(told.pressure_pa)
+        .number(told.rain_1h_mm)
+        .number(told.rain_24h_mm)
+        .number(told.rain_midnight_mm)
+        .number(told.snow_mm)
+        .number(told.luminosity_wpm2)
+        .text(text(report.name))
+        .text(text(report.time))
+        .text(way.path)
+        .text(way.gateway)
+        .text(text(report.text));
 }
 
 void ReportDecoder::fill_heard(NamedRow& row, const Report& report, const Way& way) noexcept {
@@ -233,9 +262,27 @@ void ReportDecoder::fill_heard(NamedRow& row, const Report& report, const Way& w
         .text(text(report.text));
 }
 
-DecodedPacket ReportDecoder::given(RadioPacket which, const Way& way, std::string_view information) noexcept {
-    Kind& kind = of(which);
-    row_ = kind.row.row();
+void ReportDecoder::take_names(const Report& report) noexcept {
+    constexpr std::string_view kEquations = "EQNS.";
+    constexpr std::size_t kMark = 4; // and a point
+    if (report.text.starts_with(kEquations)) {
+        if (!has_equations_) equations_.fill({0, 1, 0}); // what is not given stays as it is
+        has_equations_ = read_equations(report.text.substr(kEquations.size()), equations_) || has_equations_;
+    }
+    if (!of(RadioPacket::telemetry_names).packet) return;
+    Filler(of(RadioPacket::telemetry_names).row)
+        .text(text(report.text.substr(0, kMark)))
+        .text(text(report.text.substr(kMark + 1)));
+    add(RadioPacket::telemetry_names);
+}
+
+void ReportDecoder::add(RadioPacket which) noexcept {
+    if (row_count_ == 0) first_ = which;
+    rows_[row_count_++] = of(which).row.row();
+}
+
+DecodedPacket ReportDecoder::given(const Way& way, std::string_view information) noexcept {
+    Kind& kind = of(first_);
     // A digipeater changes the path, and may take blanks off the end; some count down the destination's SSID.
     said_.clear();
     const auto say = [&](std::string_view part) {
@@ -247,8 +294,13 @@ DecodedPacket ReportDecoder::given(RadioPacket which, const Way& way, std::strin
     say(way.destination.substr(0, way.destination.find('-')));
     say(":");
     say(information);
-    DecodedPacket out{DecodeVerdict::good, *kind.packet, dictionary_->packets[*kind.packet].apid, kind.count, false, 0,
-                      std::span(&row_, 1)};
+    DecodedPacket out{DecodeVerdict::good,
+                      *kind.packet,
+                      dictionary_->packets[*kind.packet].apid,
+                      kind.count,
+                      false,
+                      0,
+                      std::span(rows_.data(), row_count_)};
     out.is_counted = false;
     out.said = said_;
     out.is_repeated = way.is_repeated;
@@ -258,6 +310,7 @@ DecodedPacket ReportDecoder::given(RadioPacket which, const Way& way, std::strin
 
 DecodedPacket ReportDecoder::decode(std::span<const std::byte> bytes) noexcept {
     texts_size_ = 0;
+    row_count_ = 0;
     const Ax25Frame frame = split_ax25(bytes);
     if (frame.verdict != Ax25Verdict::ui || frame.protocol != kNoLayer3) return no_row(DecodeVerdict::unused);
     Way way = way_of(frame.addresses);
@@ -274,32 +327,27 @@ DecodedPacket ReportDecoder::decode(std::span<const std::byte> bytes) noexcept {
 
     const bool is_ours = !station_.empty() && way.station == station_ && report.fault == ReportFault::none;
     const auto has = [&](RadioPacket which) { return is_ours && of(which).packet.has_value(); };
-    if (report.kind == ReportKind::position && has(RadioPacket::position)) {
+    const bool has_position = report.kind == ReportKind::position && has(RadioPacket::position);
+    if (has_position) {
         fill_position(of(RadioPacket::position).row, report, way);
-        return given(RadioPacket::position, way, information);
+        add(RadioPacket::position);
     }
-    if (report.kind == ReportKind::telemetry && has(RadioPacket::telemetry)) {
-        fill_telemetry(of(RadioPacket::telemetry).row, report);
-        return given(RadioPacket::telemetry, way, information);
+    if ((report.kind == ReportKind::telemetry ||
+         (report.kind == ReportKind::position && std::isfinite(report.telemetry.sequence))) &&
+        has(RadioPacket::telemetry)) {
+        fill_telemetry(of(RadioPacket::telemetry).row, report, has_position ? "" : report.text);
+        add(RadioPacket::telemetry);
     }
-    if (report.kind == ReportKind::telemetry_names && is_ours && report.name == station_) {
-        constexpr std::string_view kEquations = "EQNS.";
-        constexpr std::size_t kMark = 4; // and a point
-        if (report.text.starts_with(kEquations)) {
-            if (!has_equations_) equations_.fill({0, 1, 0}); // what is not given stays as it is
-            has_equations_ = read_equations(report.text.substr(kEquations.size()), equations_) || has_equations_;
-        }
-        if (has(RadioPacket::telemetry_names)) {
-            Filler(of(RadioPacket::telemetry_names).row)
-                .text(text(report.text.substr(0, kMark)))
-                .text(text(report.text.substr(kMark + 1)));
-            return given(RadioPacket::telemetry_names, way, information);
-        }
-    }
-    if (of(RadioPacket::heard).packet) {
+    if (report.kind == ReportKind::telemetry_names && is_ours && report.name == station_) take_names(report);
+    if (row_count_ == 0 && of(RadioPacket::heard).packet) {
         fill_heard(of(RadioPacket::heard).row, report, way);
-        return given(RadioPacket::heard, way, information);
+        add(RadioPacket::heard);
     }
+    if (report.weather.is_said && of(RadioPacket::weather).packet) {
+        fill_weather(of(RadioPacket::weather).row, report, way);
+        add(RadioPacket::weather);
+    }
+    if (row_count_ > 0) return given(way, information);
     const bool is_bad = report.fault != ReportFault::none && way.station == station_;
     return no_row(is_bad ? DecodeVerdict::bad_value : DecodeVerdict::unused);
 }

@@ -1,7 +1,7 @@
 #pragma once
 /// AX.25 UI frames with reports to rows: protocol/PACKET_RADIO.md says which report fills which table. Tables and
-/// columns are found by their names in the dictionary; what it does not have is left out. Each frame gives one row at
-/// most. Fixed memory once made.
+/// columns are found by their names in the dictionary; what it does not have is left out. Each frame gives a row at
+/// most, and one more of weather and of telemetry in its comment. Fixed memory once made.
 #include <array>
 #include <cstdint>
 #include <optional>
@@ -17,10 +17,11 @@
 
 namespace turnstone {
 
-/// Of a report's place in the dictionary. The first three are of the vehicle's own station; `heard` is everything else.
-enum class RadioPacket : unsigned char { position, telemetry, telemetry_names, heard };
+/// Of a report's place in the dictionary. The first three are of the vehicle's own station, `weather` is everybody's,
+/// and `heard` is everything else.
+enum class RadioPacket : unsigned char { position, telemetry, telemetry_names, weather, heard };
 consteval auto words_of(RadioPacket) {
-    return words<RadioPacket::heard>("position", "telemetry", "telemetry_names", "heard");
+    return words<RadioPacket::heard>("position", "telemetry", "telemetry_names", "weather", "heard");
 }
 
 class ReportDecoder {
@@ -50,11 +51,17 @@ class ReportDecoder {
     static bool take_third_party(std::string_view& information, Way& way) noexcept;
     [[nodiscard]] Way way_of(std::span<const std::byte> addresses) noexcept;
     void fill_position(NamedRow& row, const Report& report, const Way& way) noexcept;
-    void fill_telemetry(NamedRow& row, const Report& report) noexcept;
+    /// Of a position, which has its comment in its own row, without.
+    void fill_telemetry(NamedRow& row, const Report& report, std::string_view comment) noexcept;
+    void fill_weather(NamedRow& row, const Report& report, const Way& way) noexcept;
     void fill_heard(NamedRow& row, const Report& report, const Way& way) noexcept;
+    /// What our station says of its telemetry.
+    void take_names(const Report& report) noexcept;
     /// What a row keeps of it: valid UTF-8, cut at kTextBytesMax octets.
     std::string_view text(std::string_view from) noexcept;
-    DecodedPacket given(RadioPacket which, const Way& way, std::string_view information) noexcept;
+    /// The row of it is filled: what the frame gives.
+    void add(RadioPacket which) noexcept;
+    DecodedPacket given(const Way& way, std::string_view information) noexcept;
     Kind& of(RadioPacket which) noexcept { return kinds_[static_cast<std::size_t>(which)]; }
 
     const Dictionary* dictionary_;
@@ -66,7 +73,9 @@ class ReportDecoder {
     std::vector<char> texts_;
     std::size_t texts_size_ = 0;
     std::vector<std::byte> said_; ///< what is the same in every copy
-    DecodedRow row_{};
+    std::array<DecodedRow, 3> rows_{};
+    std::size_t row_count_ = 0;
+    RadioPacket first_{}; ///< of the rows: what the frame counts as
 };
 
 } // namespace turnstone

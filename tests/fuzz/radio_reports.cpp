@@ -42,7 +42,7 @@ void check_row(const DecodedRow& row) {
         const double value = row.numbers[channel.place];
         if (channel.name == "latitude") fuzz::demand(!(std::abs(value) > 90));
         if (channel.name == "longitude") fuzz::demand(!(std::abs(value) > 180));
-        if (channel.name == "course") fuzz::demand(!(value < 0) && !(value >= 360.5));
+        if (channel.name == "course" || channel.name == "wind_from") fuzz::demand(!(value < 0) && !(value >= 360.5));
         if (channel.name == "speed") fuzz::demand(!(value < 0) && !(value > 3000));
         fuzz::demand(!(std::abs(value) > 1e300));
     }
@@ -69,7 +69,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     FrameReader reader(RadioFraming{format, kStation}, dictionary());
     reader.push(link, [](const Frame&, const DecodedPacket* packet) {
         if (packet == nullptr) return;
-        fuzz::demand((packet->verdict == DecodeVerdict::good) == !packet->rows.empty());
+        fuzz::demand((packet->verdict == DecodeVerdict::good) == !packet->rows.empty() && packet->rows.size() <= 3);
         for (const DecodedRow& row : packet->rows) check_row(row);
     });
     return 0;

@@ -20,6 +20,7 @@ struct RadioRow {
     std::map<std::string, std::string> texts;
     Bytes said;
     bool is_repeated = false;
+    std::vector<RadioRow> more = {}; ///< that the frame gives beside it
     double operator[](const std::string& name) const { return numbers.at(name); }
 };
 
@@ -38,14 +39,8 @@ class RadioReader {
         out.said.assign(decoded.said.begin(), decoded.said.end());
         out.is_repeated = decoded.is_repeated;
         if (decoded.verdict != DecodeVerdict::good) return out;
-        const DecodedRow& row = decoded.rows.front();
-        const ChannelTable& table = dictionary_.tables[row.table];
-        out.table = table.name;
-        for (const Channel& channel : table.channels)
-            if (channel.is_text())
-                out.texts[channel.name] = row.texts[channel.place - table.number_count];
-            else
-                out.numbers[channel.name] = row.numbers[channel.place];
+        fill(out, decoded.rows.front());
+        for (const DecodedRow& row : decoded.rows.subspan(1)) fill(out.more.emplace_back(), row);
         return out;
     }
     RadioRow operator()(const std::string& source, const std::string& information,
@@ -55,6 +50,16 @@ class RadioReader {
     [[nodiscard]] const Dictionary& dictionary() const { return dictionary_; }
 
   private:
+    void fill(RadioRow& out, const DecodedRow& row) const {
+        const ChannelTable& table = dictionary_.tables[row.table];
+        out.table = table.name;
+        for (const Channel& channel : table.channels)
+            if (channel.is_text())
+                out.texts[channel.name] = row.texts[channel.place - table.number_count];
+            else
+                out.numbers[channel.name] = row.numbers[channel.place];
+    }
+
     Dictionary dictionary_;
     ReportDecoder decoder_;
 };
