@@ -7,6 +7,7 @@
 /// Checked in tests/estimate/math/test_kalman.cpp against an independent 50-digit solution.
 #include <cmath>
 
+#include <Eigen/Cholesky>
 #include <Eigen/Core>
 #include <Eigen/LU>
 
@@ -57,6 +58,23 @@ void kalman_correct(KalmanState<N>& state, const Innovation<M>& innovation,
     const Square keep = Square::Identity() - gain * observation;
     const Square corrected = keep * state.covariance * keep.transpose() + gain * noise * gain.transpose();
     state.covariance = 0.5 * (corrected + corrected.transpose());
+}
+
+/// Corrects a covariance whose states from `estimated` on are only considered (their gain is zero); returns the gain.
+/// Schmidt's filter, sources in server/estimate/navigation/eskf.hpp. Joseph form, (I - K H) P (I - K H)' + K R K',
+/// which holds for any gain, from the left and then from the right, without products of two whole matrices.
+template <int N, int M>
+Eigen::Matrix<double, N, M> consider_correct(Eigen::Matrix<double, N, N>& covariance, int estimated,
+                                             const Eigen::Matrix<double, M, N>& observation,
+                                             const Eigen::Matrix<double, M, M>& noise) {
+    const Eigen::Matrix<double, N, M> ph = covariance.lazyProduct(observation.transpose());
+    const Eigen::Matrix<double, M, M> s = observation.lazyProduct(ph) + noise;
+    Eigen::Matrix<double, N, M> gain = s.ldlt().solve(ph.transpose()).transpose();
+    gain.bottomRows(N - estimated).setZero();
+    covariance -= gain.lazyProduct(ph.transpose());
+    const Eigen::Matrix<double, N, M> rest = gain.lazyProduct(noise) - covariance.lazyProduct(observation.transpose());
+    covariance += rest.lazyProduct(gain.transpose());
+    return gain;
 }
 
 } // namespace turnstone::estimate

@@ -1,5 +1,7 @@
 #include "server/estimate/navigation/eskf.hpp"
 
+#include "server/estimate/math/kalman.hpp"
+
 namespace turnstone::estimate {
 
 using Eigen::Matrix3d;
@@ -187,23 +189,18 @@ template <int M>
 void Eskf::correct(const Eigen::Matrix<double, M, 1>& innovation, const Observation<M>& observation,
                    const Eigen::Matrix<double, M, M>& noise) {
     settle();
-    const Eigen::Matrix<double, kSize, M> ph = covariance_.lazyProduct(observation.transpose());
-    const Eigen::Matrix<double, M, M> s = observation.lazyProduct(ph) + noise;
-    Eigen::Matrix<double, kSize, M> gain = s.ldlt().solve(ph.transpose()).transpose();
-    gain.template bottomRows<kSize - kEstimated>().setZero();
-    // Joseph form, (I - K H) P (I - K H)' + K R K', which holds for any gain, from the left and then from the right,
-    // without products of two whole matrices.
-    covariance_ -= gain.lazyProduct(ph.transpose());
-    const Eigen::Matrix<double, kSize, M> rest =
-        gain.lazyProduct(noise) - covariance_.lazyProduct(observation.transpose());
-    covariance_ += rest.lazyProduct(gain.transpose());
+    const Eigen::Matrix<double, kSize, M> gain =
+        consider_correct<kSize, M>(covariance_, kEstimated, observation, noise);
     inject(gain * innovation);
+}
+
+Matrix3d Eskf::reset_of(const Vector3d& turn_rad) {
+    return Matrix3d::Identity() - 0.5 * skew(turn_rad);
 }
 
 void Eskf::inject(const ErrorVector& error) {
     nominal_ = plus(nominal_, error);
-    // After injection the error is taken about the new attitude: Sola eq. 287.
-    const Matrix3d reset = Matrix3d::Identity() - 0.5 * skew(error.segment<3>(kAttitude));
+    const Matrix3d reset = reset_of(error.segment<3>(kAttitude));
     const Eigen::Matrix<double, 3, kSize> rows = reset.lazyProduct(covariance_.middleRows<3>(kAttitude));
     covariance_.middleRows<3>(kAttitude) = rows;
     const Columns columns = covariance_.middleCols<3>(kAttitude).lazyProduct(reset.transpose());

@@ -132,6 +132,9 @@ class Eskf {
                                                const Eigen::Vector3d& rate_body_radps, double dt_s);
     /// Error of `estimate` against `truth`: truth = estimate (+) error.
     [[nodiscard]] static ErrorVector error_of(const EskfNominal& estimate, const EskfNominal& truth);
+    /// After the attitude was turned by `turn_rad`, its error is taken about the new one: this times the old error
+    /// (Sola eq. 287).
+    [[nodiscard]] static Eigen::Matrix3d reset_of(const Eigen::Vector3d& turn_rad);
     /// estimate (+) error
     [[nodiscard]] static EskfNominal plus(const EskfNominal& estimate, const ErrorVector& error);
 

@@ -6,6 +6,7 @@
 #include <numbers>
 
 #include "server/estimate/math/angles.hpp"
+#include "server/estimate/math/kalman.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone::estimate {
@@ -210,25 +211,35 @@ Alignment PadAlignment::level(const Eigen::Quaterniond& q_local_body, const Vect
         Matrix3d::Identity() *
         (square(sensors_.gyro_noise_radps) / static_cast<double>(samples_) + square(kSway_radps));
 
-    Eskf filter(EskfNoise{}, gravity_mps2_);
     // At rest f = R^T g up + bias; a turn dtheta of the body changes it by (R^T g up) x dtheta.
     const Vector3d expected = nominal.q_local_body.conjugate() * Vector3d(0, 0, gravity_mps2_);
     // Scale and misalignment of the axes across act here as more bias.
     const double across_mps2 =
         std::hypot(sensors_.accel_scale, sensors_.accel_misalignment_rad) * expected.tail<2>().norm();
     p.diagonal().segment<3>(Eskf::kAccelBias).array() += square(across_mps2);
-    filter.reset(nominal, p);
-    Eskf::Observation<3> h = Eskf::Observation<3>::Zero();
-    h.block<3, 3>(0, Eskf::kAttitude) = skew(expected);
-    h.block<3, 3>(0, Eskf::kAccelBias).setIdentity();
-    h.block<3, 3>(0, Eskf::kAccelScale) = expected.x() * Matrix3d::Identity();
+    // Done for each hypothesis ten times a second: with the parts alone that the force tells of, no other goes with.
+    constexpr std::array<int, 3> kFelt{Eskf::kAttitude, Eskf::kAccelBias, Eskf::kAccelScale};
+    Eigen::Matrix<double, 9, 9> felt = Eigen::Matrix<double, 9, 9>::Zero();
+    for (int k = 0; k < 3; ++k) felt.block<3, 3>(3 * k, 3 * k) = p.block<3, 3>(kFelt[k], kFelt[k]);
+    Eigen::Matrix<double, 3, 9> h;
+    h << skew(expected), Matrix3d::Identity(), expected.x() * Matrix3d::Identity();
     const Vector3d innovation = mean_accel_ - expected;
     const Matrix3d noise =
         Matrix3d::Identity() * (square(sensors_.accel_noise_mps2) / static_cast<double>(samples_) + square(kSway_mps2));
-    const Matrix3d s = filter.innovation_covariance<3>(h, noise);
-    const double log_weight = -0.5 * (filter.nis<3>(innovation, h, noise) + std::log(s.determinant()));
-    filter.correct<3>(innovation, h, noise);
-    return {filter.nominal(), filter.covariance(), log_weight};
+    const Matrix3d s = h * felt * h.transpose() + noise;
+    start.log_weight = -0.5 * (innovation.dot(s.ldlt().solve(innovation)) + std::log(s.determinant()));
+    const Eigen::Matrix<double, 9, 1> correction = consider_correct<9, 3>(felt, 6, h, noise) * innovation;
+    Eskf::ErrorVector error = Eskf::ErrorVector::Zero();
+    for (int k = 0; k < 3; ++k) error.segment<3>(kFelt[k]) = correction.segment<3>(3 * k);
+    nominal = Eskf::plus(nominal, error);
+    const Matrix3d reset = Eskf::reset_of(correction.head<3>());
+    felt.topRows<3>() = (reset * felt.topRows<3>()).eval();
+    felt.leftCols<3>() = (felt.leftCols<3>() * reset.transpose()).eval();
+    for (int row = 0; row < 3; ++row)
+        for (int column = 0; column < 3; ++column)
+            p.block<3, 3>(kFelt[row], kFelt[column]) =
+                0.5 * (felt.block<3, 3>(3 * row, 3 * column) + felt.block<3, 3>(3 * column, 3 * row).transpose());
+    return start;
 }
 
 void PadAlignment::hypotheses(std::vector<Alignment>& out) const {
