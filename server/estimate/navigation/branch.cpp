@@ -42,8 +42,7 @@ NavigationBranch::NavigationBranch(double gravity_mps2)
     : gravity_mps2_(gravity_mps2), filter_(EskfNoise{}, gravity_mps2), past_(kPastSamples) {}
 
 void NavigationBranch::start(const Alignment& alignment, const EskfNoise& noise, std::int64_t t_ns) {
-    filter_ = Eskf(noise, gravity_mps2_);
-    filter_.reset(alignment.nominal, alignment.covariance);
+    filter_.reset(alignment.nominal, alignment.covariance, noise);
     log_weight = alignment.log_weight;
     force_x_mps2_ = 0;
     past_.clear();

@@ -17,6 +17,11 @@ void Eskf::reset(const EskfNominal& nominal, const Covariance& covariance) {
     has_previous_ = false;
 }
 
+void Eskf::reset(const EskfNominal& nominal, const Covariance& covariance, const EskfNoise& noise) {
+    noise_ = noise;
+    reset(nominal, covariance);
+}
+
 EskfNominal Eskf::propagate(const EskfNominal& from, const Vector3d& accel_body_mps2, const Vector3d& rate_body_radps,
                             double dt_s, double gravity_mps2, const Vector3d& coning_rad,
                             const Vector3d& sculling_mps) {

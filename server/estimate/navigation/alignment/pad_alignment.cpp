@@ -260,8 +260,10 @@ void PadAlignment::hypotheses(std::vector<Alignment>& out) const {
     // Where nothing tells headings apart, rounding must not: what is shown would jump from one to another.
     const auto likeliest_first = [&] {
         for (Alignment& one : out) one.log_weight = kSameWeight * std::round(one.log_weight / kSameWeight);
-        std::stable_sort(out.begin(), out.end(),
-                         [](const Alignment& a, const Alignment& b) { return a.log_weight > b.log_weight; });
+        std::iter_swap(out.begin(),
+                       std::max_element(out.begin(), out.end(), [](const Alignment& a, const Alignment& b) {
+                           return a.log_weight < b.log_weight;
+                       }));
     };
     const double rail_rad = radians(site_->launch_tilt_deg);
     if (site_->launch_azimuth_deg && rail_rad > 0 && at_pad()) {

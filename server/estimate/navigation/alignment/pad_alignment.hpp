@@ -69,8 +69,8 @@ class PadAlignment {
     /// Returns true when `sample` closed a still block: the moment to take a new alignment.
     bool imu(const ImuSample& sample);
     void mag(const MagSample& sample);
-    /// Alignments from the still blocks so far, likeliest first, at most kHypotheses; empty while there are too few
-    /// blocks. Keeps the blocks. `out` keeps its capacity.
+    /// Alignments from the still blocks so far, the likeliest first and the others in no order, at most kHypotheses;
+    /// empty while there are too few blocks. Keeps the blocks. `out` keeps its capacity.
     void hypotheses(std::vector<Alignment>& out) const;
     /// Typical, between inertial samples.
     [[nodiscard]] double sample_interval_s() const noexcept { return interval_s_; }
