@@ -11,6 +11,8 @@
 ///   - back otherwise: late;
 ///   - forward further than station time allows: implausible. Believed only when a run of packets agrees with
 ///   it.
+/// What another station heard before the newest packet was heard is late, however much of it comes.
+///
 /// A run of packets that agree with each other and not with the newest packet wins in the end, if nothing else comes.
 /// Otherwise one wrong reading would lock the vehicle out.
 #include <cstdint>
@@ -40,25 +42,25 @@ class OnboardClock {
     /// `rollover_ns` > 0: after which the counter starts at zero again.
     explicit OnboardClock(double rollover_ns);
 
-    /// `counter_ns` in [0, rollover), `t_rx_ns` must not go back.
-    [[nodiscard]] ClockReading read(std::uint64_t counter_ns, std::int64_t t_rx_ns) noexcept;
+    /// `counter_ns` in [0, rollover). `t_heard_ns`: when a station received it; goes back only where several do.
+    [[nodiscard]] ClockReading read(std::uint64_t counter_ns, std::int64_t t_heard_ns) noexcept;
     [[nodiscard]] std::uint32_t boots() const noexcept { return boot_; }
 
   private:
     struct Anchor {
         std::int64_t raw_ns = 0;
         std::int64_t unwrapped_ns = 0;
-        std::int64_t t_rx_ns = 0;
+        std::int64_t t_heard_ns = 0;
     };
     [[nodiscard]] std::int64_t signed_step(std::int64_t from_raw_ns, std::int64_t to_raw_ns) const noexcept;
     /// `step_ns` with the whole turns of the counter that fit better into the station time elapsed.
     [[nodiscard]] std::int64_t long_step(std::int64_t step_ns, std::int64_t elapsed_ns) const noexcept;
-    [[nodiscard]] ClockReading doubt(ClockReading reading, std::int64_t raw_ns, std::int64_t t_rx_ns) noexcept;
-    [[nodiscard]] ClockReading restart(ClockVerdict verdict, std::int64_t raw_ns, std::int64_t t_rx_ns) noexcept;
+    [[nodiscard]] ClockReading doubt(ClockReading reading, std::int64_t raw_ns, std::int64_t t_heard_ns) noexcept;
+    [[nodiscard]] ClockReading restart(ClockVerdict verdict, std::int64_t raw_ns, std::int64_t t_heard_ns) noexcept;
 
     std::int64_t rollover_ns_;
     bool started_ = false;
-    std::int64_t t_heard_ns_ = 0; ///< of the packet before, whatever became of it
+    std::int64_t t_heard_ns_ = 0; ///< the newest of all packets, whatever became of them
     std::uint32_t boot_ = 0;
     Anchor newest_;
     Anchor before_reset_; ///< newest of the boot before; used only after a reset

@@ -231,10 +231,11 @@ PacketOutcome VehicleTrack::packet(const DecodedPacket& decoded, std::span<const
     }
 
     const Clock* mapping = nullptr;
+    const std::int64_t t_heard_ns = record.t_rx_ns - delay.relayed_ns;
     if (decoded.has_time) {
         const std::size_t which = setup_->dictionary.packets[decoded.packet].time->clock;
         Clock& clock = clocks_[which];
-        const ClockReading reading = clock.onboard.read(decoded.onboard_ticks_ns, record.t_rx_ns);
+        const ClockReading reading = clock.onboard.read(decoded.onboard_ticks_ns, t_heard_ns);
         delay_bound_s_ = std::isfinite(delay_bound_s_) ? std::min(delay_bound_s_, delay.bound_s) : delay.bound_s;
         follow_clock(which, reading, record.t_rx_ns, record.t_rx_ns - delay.of_frame_ns(record.link_bytes), out);
         record.onboard_ns = reading.onboard_ns;
@@ -251,8 +252,7 @@ PacketOutcome VehicleTrack::packet(const DecodedPacket& decoded, std::span<const
                               .onboard_ns = record.onboard_ns,
                               .boot = record.boot,
                               .link = record.link});
-    append_rows(decoded, record, record.t_rx_ns - delay.relayed_ns, record.packet_verdict != PacketVerdict::late,
-                mapping, out);
+    append_rows(decoded, record, t_heard_ns, record.packet_verdict != PacketVerdict::late, mapping, out);
     out.frames.push_back(record);
     return {record, kind, told_version(decoded)};
 }

@@ -94,6 +94,37 @@ TEST_CASE("What came late from another station has the time at which it was rece
     CHECK(leads_s[0] == Approx(kBehind_s + kQuickest_s).margin(0.05));
 }
 
+TEST_CASE("What two stations received while the broker was away is no reboot, whichever comes first") {
+    constexpr double kOutage_s = 30;
+    const PipelineSetup setup = make_setup(1, {{"hill", "broker:hill/radio", 0}, {"lake", "broker:lake/radio", 0}});
+    Pipeline pipeline(setup, kStart_ns);
+    Batch out;
+    // All of the outage in one message; the lake heard of every third packet what the hill did not.
+    const auto burst = [&](LinkId link, double sent_s, double arrived_s, auto&& heard) {
+        Relayed times{.link = setup.links[link].name, .clock = "a", .sent_ns = kStart_ns + seconds_to_ns(sent_s)};
+        std::vector<Bytes> chunks;
+        for (unsigned k = 0; 0.05 * k + 0.005 < sent_s; ++k) {
+            if (!heard(k)) continue;
+            times.heard_before_s.push_back(sent_s - (0.05 * k + 0.005));
+            chunks.push_back(frame(100, k, 1000 + 50 * k, user_data(Kind::step, k)));
+        }
+        const std::int64_t t_ns = kStart_ns + seconds_to_ns(arrived_s);
+        pipeline.action(t_ns, times, out);
+        for (const Bytes& bytes : chunks) pipeline.chunk(link, t_ns, t_ns, bytes, out);
+        pipeline.advance(t_ns, out);
+    };
+    burst(
+        0, kOutage_s, kOutage_s + 0.5, [](unsigned k) { return k % 3 != 0; });
+    burst(1, kOutage_s, kOutage_s + 2, [](unsigned k) { return k % 3 == 0; });
+    for (const Event& event : out.events) {
+        CHECK(event.id != EventId::reboot);
+        CHECK(event.id != EventId::clock_jump);
+    }
+    std::size_t late = 0;
+    for (const FrameRecord& record : out.frames) late += record.packet_verdict == PacketVerdict::late ? 1 : 0;
+    CHECK(late == 200);
+}
+
 TEST_CASE("Times of a link that is not there, or of chunks that do not come, do no harm") {
     const PipelineSetup setup = make_setup(1, {{"hill", "broker:hill/radio", 0}});
     Pipeline pipeline(setup, kStart_ns);

@@ -260,6 +260,40 @@ TEST_CASE("a packet of the boot before that comes after the reset belongs to tha
     CHECK(clock.read(65'000 * kNsPerMs, 101 * kNsPerS + kNsPerMs).verdict == ClockVerdict::implausible);
 }
 
+TEST_CASE("what another station received before the newest packet is late, however much of it comes") {
+    // Twenty seconds of two stations' packets come in two bursts, after the broker between was away.
+    OnboardClock clock(kRollover32Ms);
+    const auto burst = [&](std::int64_t from_ms, std::int64_t to_ms) {
+        ClockReading reading{};
+        for (std::int64_t ms = from_ms; ms <= to_ms; ms += 20) {
+            reading = clock.read(static_cast<std::uint64_t>(ms * kNsPerMs), 100 * kNsPerS + ms * kNsPerMs);
+            CHECK(reading.onboard_ns == ms * kNsPerMs);
+            CHECK(reading.boot == 0);
+        }
+        return reading.verdict;
+    };
+    CHECK(burst(60'000, 80'000) == ClockVerdict::advance);
+    CHECK(burst(60'010, 79'990) == ClockVerdict::late);
+    CHECK(burst(80'020, 80'040) == ClockVerdict::advance);
+}
+
+TEST_CASE("what another station received before a reset is of the boot before, however late it comes") {
+    OnboardClock clock(kRollover32Ms);
+    (void)clock.read(60'000 * kNsPerMs, 160 * kNsPerS);
+    for (std::int64_t ms = 300; ms < 30'000; ms += 20)
+        (void)clock.read(static_cast<std::uint64_t>(ms * kNsPerMs), 161 * kNsPerS + ms * kNsPerMs);
+    REQUIRE(clock.boots() == 1);
+    for (std::int64_t ms = 35'000; ms < 61'000; ms += 20) {
+        const ClockReading reading =
+            clock.read(static_cast<std::uint64_t>(ms * kNsPerMs), 100 * kNsPerS + ms * kNsPerMs);
+        CHECK(reading.verdict == ClockVerdict::late);
+        CHECK(reading.boot == 0);
+        CHECK(reading.onboard_ns == ms * kNsPerMs);
+    }
+    CHECK(clock.read(30'000 * kNsPerMs, 191 * kNsPerS).verdict == ClockVerdict::advance);
+    CHECK(clock.boots() == 1);
+}
+
 TEST_CASE("packets that overtake one another just after a boot are late, and no boot of their own") {
     std::mt19937 random(9);
     for (int run = 0; run < 200; ++run) {
