@@ -53,6 +53,31 @@ class Terminal {
     int slave_ = -1;
 };
 
+/// NaN: there is no such process.
+inline double resident_mb_of(pid_t process) {
+    std::ifstream in("/proc/" + std::to_string(process) + "/status");
+    std::string word;
+    while (in >> word) {
+        if (word == "VmRSS:") {
+            double kilobytes = 0;
+            in >> kilobytes;
+            return kilobytes / 1024;
+        }
+    }
+    return std::nan("");
+}
+
+inline double cpu_s_of(pid_t process) {
+    std::ifstream in("/proc/" + std::to_string(process) + "/stat");
+    std::string text((std::istreambuf_iterator<char>(in)), {});
+    std::istringstream fields(text.substr(text.rfind(')') + 2));
+    std::string skipped;
+    for (int k = 0; k < 11; ++k) fields >> skipped;
+    double user = 0, system = 0;
+    fields >> user >> system;
+    return (user + system) / static_cast<double>(::sysconf(_SC_CLK_TCK));
+}
+
 /// `turnstone serve` in a process of its own.
 class ServerProcess {
   public:
@@ -112,28 +137,8 @@ class ServerProcess {
         ::waitpid(pid_, nullptr, 0);
         pid_ = -1;
     }
-    [[nodiscard]] double resident_mb() const {
-        std::ifstream in("/proc/" + std::to_string(pid_) + "/status");
-        std::string word;
-        while (in >> word) {
-            if (word == "VmRSS:") {
-                double kilobytes = 0;
-                in >> kilobytes;
-                return kilobytes / 1024;
-            }
-        }
-        return std::nan("");
-    }
-    [[nodiscard]] double cpu_s() const {
-        std::ifstream in("/proc/" + std::to_string(pid_) + "/stat");
-        std::string text((std::istreambuf_iterator<char>(in)), {});
-        std::istringstream fields(text.substr(text.rfind(')') + 2));
-        std::string skipped;
-        for (int k = 0; k < 11; ++k) fields >> skipped;
-        double user = 0, system = 0;
-        fields >> user >> system;
-        return (user + system) / static_cast<double>(::sysconf(_SC_CLK_TCK));
-    }
+    [[nodiscard]] double resident_mb() const { return resident_mb_of(pid_); }
+    [[nodiscard]] double cpu_s() const { return cpu_s_of(pid_); }
 
   private:
     pid_t pid_ = -1;

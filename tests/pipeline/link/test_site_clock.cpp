@@ -94,7 +94,7 @@ TEST_CASE("What came late from another station has the time at which it was rece
     CHECK(leads_s[0] == Approx(kBehind_s + kQuickest_s).margin(0.05));
 }
 
-TEST_CASE("What two stations received while the broker was away is no reboot, whichever comes first") {
+TEST_CASE("What two stations received while the broker was away is not a reboot, whichever comes first") {
     constexpr double kOutage_s = 30;
     const PipelineSetup setup = make_setup(1, {{"hill", "broker:hill/radio", 0}, {"lake", "broker:lake/radio", 0}});
     Pipeline pipeline(setup, kStart_ns);
