@@ -5,6 +5,7 @@
 #include <functional>
 #include <optional>
 
+#include "server/analysis/statistics/distribution.hpp"
 #include "server/analysis/statistics/power.hpp"
 #include "shared/constants.hpp"
 
@@ -15,12 +16,13 @@ namespace {
 constexpr double kCertain = 0.001;
 constexpr std::size_t kEnough = 8; ///< readings on each side
 constexpr double kDeadFraction = 0.1;
-/// Farther over, an accelerometer's own offset reads as a shift. Offsets alone point to no other direction than this.
+/// Offsets alone point to no other direction than this: farther aside, the sign of an axis is asked for.
 constexpr double kTurned_rad = 0.35;
 /// Offsets lie along other axes after a turn and may change the length by twice their size; no turn changes it by more.
 constexpr double kNoTurn_mps2 = 1.5;
-/// What constant offsets of 0.3 m/s2 (common practice, no source) do to a direction that is turned over.
-constexpr double kOffsets_rad = 0.06;
+/// Constant offset of each axis (common practice, no source): it stays with the body when gravity does not.
+constexpr double kOffset_mps2 = 0.3;
+const Turn kNotTurned{Eigen::Quaterniond::Identity(), 0};
 /// Known worse, a turn tells no direction from another.
 constexpr double kTold_rad = 0.15;
 
@@ -121,33 +123,61 @@ double angle_between(const Eigen::Vector3d& a, const Eigen::Vector3d& b) {
     return std::atan2(a.cross(b).norm(), a.dot(b));
 }
 
-/// Chance that the turn's error and constant offsets point a vector so far aside: about each of two axes normal, so
-/// together Rayleigh's.
-double p_of_angle(double angle_rad, double sigma_rad) {
-    const double ratio = angle_rad / std::hypot(sigma_rad, kOffsets_rad);
-    return std::exp(-0.5 * ratio * ratio);
+/// Where gravity is against where the turn puts it.
+struct Aside {
+    double angle_rad, across_mps2;
+    double noise_mps2;
+    double sigma_mps2; ///< about each of two axes, with the noise
+
+    /// Chance that the turn's error, constant offsets and noise point it so far aside: Rayleigh's.
+    [[nodiscard]] double p() const { return std::exp(-0.5 * std::pow(across_mps2 / sigma_mps2, 2)); }
+    [[nodiscard]] bool is_certain() const { return across_mps2 > kAccelerometer.shift && p() < kCertain; }
+    /// The change that is_certain() in four of five.
+    [[nodiscard]] double least_mps2() const {
+        const double critical = std::max(std::sqrt(-2 * std::log(kCertain)), kAccelerometer.shift / sigma_mps2);
+        return sigma_mps2 * least_detectable_in_plane(critical);
+    }
+};
+
+Aside aside(const Eigen::Vector3d& was, const Eigen::Vector3d& is, const Turn& turn, double noise_mps2) {
+    const double angle_rad = angle_between(was, turn.before_from_after * is);
+    const double turned_rad = Eigen::Quaterniond::Identity().angularDistance(turn.before_from_after);
+    const double offsets_mps2 = 2 * std::sin(0.5 * turned_rad) * kOffset_mps2;
+    return {angle_rad, angle_rad * was.norm(), noise_mps2,
+            std::hypot(turn.sigma_rad * was.norm(), offsets_mps2, noise_mps2)};
 }
 
-bool is_unexplained(const Eigen::Vector3d& was, const Eigen::Vector3d& is, const Turn& turn) {
-    const double aside_rad = angle_between(was, turn.before_from_after * is);
-    return aside_rad > kTurned_rad && p_of_angle(aside_rad, turn.sigma_rad) < kCertain;
+/// The change across gravity that makes it longer by more than its tolerance and chance.
+double least_by_length(const Survival& lengths, double gravity_mps2) {
+    const double longer = std::max(kAccelerometer.shift, quantile(Normal(), 1 - 0.5 * kCertain) * lengths.shift_sigma) +
+                          quantile(Normal(), 0.8) * lengths.shift_sigma;
+    return std::sqrt(longer * (longer + 2 * gravity_mps2));
 }
 
 /// For a force that points where the turn does not explain it.
-void take_direction(const Eigen::Vector3d& was, const Eigen::Vector3d& is, const Turn& turn, double length_sigma,
-                    Survival& out) {
-    const Eigen::Vector3d back = turn.before_from_after * is;
-    out.shift = (back - was).norm();
-    out.shift_sigma = std::hypot(turn.sigma_rad * was.norm(), length_sigma);
-    out.shift_p = p_of_angle(angle_between(was, back), turn.sigma_rad);
+void take_direction(const Eigen::Vector3d& was, const Eigen::Vector3d& is, const Turn& turn, const Aside& found,
+                    double length_sigma, Survival& out) {
+    out.shift = (turn.before_from_after * is - was).norm();
+    out.shift_sigma = std::hypot(found.sigma_mps2, length_sigma);
+    out.shift_p = found.p();
     out.effect = out.least_shift = kNone;
+    out.state = SensorState::offset;
+    if (found.angle_rad <= kTurned_rad) return;
     out.state = SensorState::disagrees;
     for (int axes = 1; axes < 8; ++axes) {
         Eigen::Vector3d other = is;
         for (Eigen::Index k = 0; k < 3; ++k)
             if ((axes >> k & 1) != 0) other[k] = -other[k];
-        if (!is_unexplained(was, other, turn)) out.state = SensorState::inverted;
+        const Aside left = aside(was, other, turn, found.noise_mps2);
+        if (left.angle_rad <= kTurned_rad || !left.is_certain()) out.state = SensorState::inverted;
     }
+}
+
+/// Of the mean of an axis against its mean before, the largest.
+double worst_sigma(const Axes& before, const Axes& after) {
+    double out = 0;
+    for (std::size_t k = 0; k < 3; ++k) out = std::max(out, measure(before[k], after[k]).shift_sigma);
+    return out;
 }
 
 double off_gravity(const Eigen::Vector3d& force) {
@@ -174,8 +204,11 @@ Survival compare_accelerometer(const Axes& before, const Axes& after, double exp
     if (rested && (!is_turned || std::abs(lengths.shift) > kNoTurn_mps2)) out = lengths;
     take_worst_noise(before, after, out);
     if (!rested) return out;
-    if (turn && is_unexplained(was, is, *turn)) {
-        take_direction(was, is, *turn, lengths.shift_sigma, out);
+    const Aside from_there = aside(was, is, turn.value_or(kNotTurned), worst_sigma(before, after));
+    if (turn || !is_turned) out.least_across = least_by_length(lengths, was.norm());
+    if (turn) out.least_across = std::min(out.least_across, from_there.least_mps2());
+    if (turn && from_there.is_certain()) {
+        take_direction(was, is, *turn, from_there, lengths.shift_sigma, out);
         return out;
     }
     out.state = diagnose(out, kAccelerometer);
@@ -183,7 +216,8 @@ Survival compare_accelerometer(const Axes& before, const Axes& after, double exp
         constexpr double kAlong = 0.98; // of the change
         if (std::abs(change.dot(was)) > kAlong * change.norm() * was.norm()) out.state = SensorState::scale;
     }
-    const bool can_tell = !is_turned || (turn && off_gravity(is) <= off_gravity(was) + kAccelerometer.shift);
+    const bool can_tell =
+        turn ? !is_turned || off_gravity(is) <= off_gravity(was) + kAccelerometer.shift : !from_there.is_certain();
     if (out.state == SensorState::well && !can_tell) out.state = SensorState::unknown;
     return out;
 }

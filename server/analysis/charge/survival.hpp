@@ -38,6 +38,7 @@ struct Survival {
     SensorState state = SensorState::unknown;
     double shift = kNone, shift_sigma = kNone, shift_p = kNone; ///< mean after minus mean before
     double least_shift = kNone;                  ///< that this record could have shown, four times in five
+    double least_across = kNone;                 ///< the same, named with certainty: an accelerometer's across gravity
     double effect = kNone;                       ///< shift in standard deviations (Hedges' g)
     double noise_ratio = kNone, noise_p = kNone; ///< standard deviation after over before
 
@@ -70,12 +71,14 @@ struct Turn {
 /// At rest, perhaps turned: the specific force's length is what stays, the noise is that of the worst axis. A change
 /// along the force itself is taken for one of scale.
 ///
-/// Where the force points to has to be what the turn explains, within 20 degrees, and beyond what its sigma does; the
-/// shift is then that of the vector. So an axis of the other sign is found where it held a sixth of gravity or more
-/// (sin 10 degrees), and a vehicle that came to rest upside down is not accused. Turned by more than 20 degrees a
-/// shift of less than 1.5 m/s2 is not known, since constant offsets lie along other axes; the sensor is well if its
-/// length is as near to gravity as before, within the tolerance. Without a turn known to 0.15 rad nothing is said of
-/// one that lies elsewhere, nor of one whose readings before were not gravity's, within 1.5 m/s2: it did not rest.
+/// Where the force points to has to be what the turn explains, with its sigma, constant offsets and noise: what is
+/// certain beyond that and the tolerance is an offset across gravity, its shift that of the vector, and farther than
+/// 20 degrees an axis of the other sign. That is found where it held a sixth of gravity or more (sin 10 degrees), and a
+/// vehicle that came to rest upside down is not accused. What offset across gravity could have come unseen is
+/// `least_across`; without a turn known to 0.15 rad only the length shows one, a direction that is another is not
+/// known, and neither is what read no gravity before, within 1.5 m/s2: it did not rest. Turned by more than 20 degrees
+/// a shift of less than 1.5 m/s2 is not known, since constant offsets lie along other axes; the sensor is well if its
+/// length is as near to gravity as before, within the tolerance.
 [[nodiscard]] Survival compare_accelerometer(const Axes& before, const Axes& after, double expected_after,
                                              std::optional<Turn> turn);
 /// At rest: the worst axis counts, its p for the choice among three.

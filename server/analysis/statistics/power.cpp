@@ -31,4 +31,11 @@ double least_detectable_effect(std::size_t count_a, std::size_t count_b, double 
     return 0.5 * (low + above);
 }
 
+double least_detectable_in_plane(double critical, double power) {
+    if (!(critical > 0 && std::isfinite(critical) && power > 0 && power < 1)) return kNone;
+    constexpr double kFar = 30; // the plane's curvature is nothing there: the normal distribution has it
+    if (critical > kFar) return critical + quantile(Normal(), power);
+    return std::sqrt(NonCentralChiSquared::find_non_centrality(2, critical * critical, 1 - power));
+}
+
 } // namespace turnstone::analysis

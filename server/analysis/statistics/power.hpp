@@ -19,4 +19,9 @@ namespace turnstone::analysis {
 [[nodiscard]] double least_detectable_effect(std::size_t count_a, std::size_t count_b, double alpha = 0.05,
                                              double power = 0.8);
 
+/// The least shift in a plane, in standard deviations of each of its two axes, whose length is measured beyond
+/// `critical` of them with probability `power`: by the noncentral chi-squared distribution, Cohen's chapter 7 (from
+/// memory). Beyond sqrt(-2 ln alpha) chance alone comes with the probability alpha.
+[[nodiscard]] double least_detectable_in_plane(double critical, double power = 0.8);
+
 } // namespace turnstone::analysis

@@ -164,6 +164,9 @@ ChargeTable charge_table(const std::string& name, const std::string& title) {
                  {"accel", "Accelerometer", "m/s2", 2,
                   "Of the length of gravity, or of gravity where the gyro's turn does not explain its direction"},
                  &F::accelerometer);
+    table.add({"accel_least_across", "Accelerometer: least offset across gravity that would be named", "m/s2", kCharge,
+               2, "With a probability of 80 %; a smaller one the record cannot tell from a turn"},
+              [](Found f) { return f.accelerometer.least_across; });
     add_survival(table, {"gyro", "Gyro", "rad/s", 4}, &F::gyro);
     return table;
 }

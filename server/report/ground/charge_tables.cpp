@@ -15,8 +15,9 @@ namespace {
 /// Sensors before and after: the stem of their columns.
 constexpr std::pair<const char*, const char*> kSensors[] = {
     {"barometer", "Barometer"}, {"accel", "Accelerometer"}, {"gyro", "Gyro"}};
-constexpr const char* kSensorParts[] = {"_state",        "_alive",       "_offset",      "_offset_sigma", "_shift_p",
-                                        "_shift_effect", "_least_shift", "_noise_ratio", "_noise_p"};
+constexpr const char* kSensorParts[] = {"_state",   "_alive",        "_offset",      "_offset_sigma",
+                                        "_shift_p", "_shift_effect", "_least_shift", "_noise_ratio",
+                                        "_noise_p", "_least_across"};
 /// Compared from test to test.
 constexpr const char* kCompared[] = {"lid_off",   "pulse_peak",    "shock",         "turn_rate",
                                      "free_time", "battery_least", "barometer_back"};
@@ -98,8 +99,14 @@ Markup sensors_table(const Firing& firing) {
             table.marked_row(std::move(cells));
     }
     if (table.empty()) return {};
+    const double least_across_mps2 = firing.row.value("accel_least_across");
+    Markup across;
+    if (std::isfinite(least_across_mps2))
+        across = element("p", fmt::format("The record cannot tell an offset of the accelerometer across gravity below "
+                                          "{:.1f}\u00a0m/s².",
+                                          least_across_mps2));
     return element("div.keep",
-                   element("h3", "Sensors, after the firing against before") + table.markup() +
+                   element("h3", "Sensors, after the firing against before") + table.markup() + across +
                        element("p.note",
                                "p: how often chance alone would show as much, of the means by Welch's t, of the noise "
                                "by Brown and Forsythe. Effect: Hedges' g. Could be seen: the least shift that this "

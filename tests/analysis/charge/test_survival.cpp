@@ -195,9 +195,85 @@ TEST_CASE("an inverted axis is told from a vehicle that came to rest upside down
     CHECK(std::isnan(compare_accelerometer({}, at_rest(random, flat), 800, still).alive()));
 }
 
+TEST_CASE("an offset that came across gravity is found by the turn that the gyro saw, and never called well without") {
+    constexpr double kG = 9.80665;
+    const Eigen::Vector3d flat(0, 0, kG), leaning = kG * Eigen::Vector3d(1, -2, 2).normalized();
+    const Eigen::Vector3d x = Eigen::Vector3d::UnitX();
+    const std::optional<Turn> none, still = about(x, 0, 0.02), rocked = about(x, 6, 0.02), over = about(x, 150, 0.02);
+    struct Case {
+        const char* what;
+        Eigen::Vector3d before, change;
+        std::optional<Turn> turn;
+        double turned_deg; ///< in truth, about x
+        SensorState state;
+    };
+    const auto cases = {
+        Case{"none", flat, {0, 0, 0}, still, 0, SensorState::well},
+        Case{"across one axis", flat, {1.5, 0, 0}, still, 0, SensorState::offset},
+        Case{"across another, the other way", flat, {0, -2, 0}, still, 0, SensorState::offset},
+        Case{"across where axes share gravity", leaning, {1.2, 1.2, 0.6}, still, 0, SensorState::offset},
+        Case{"and it rocked", flat, {1.5, 0, 0}, rocked, 6, SensorState::offset},
+        Case{"it rocked only", flat, {0, 0, 0}, rocked, 6, SensorState::well},
+        Case{"the reading stood still as it rocked",
+             flat,
+             {0, -kG * std::sin(0.2), 0},
+             about(x, 11.46, 0.02),
+             11.46,
+             SensorState::offset},
+        Case{"lying elsewhere", flat, {2.5, 0, 0}, over, 150, SensorState::offset},
+        Case{"no gyro to tell it from a turn", flat, {1.5, 0, 0}, none, 0, SensorState::unknown},
+        Case{"no gyro, and it rocked", flat, {0, 0, 0}, none, 6, SensorState::unknown},
+        Case{"no gyro, and nothing", flat, {0, 0, 0}, none, 0, SensorState::well},
+        Case{"so large that the length shows it", flat, {3.2, 0, 0}, none, 0, SensorState::offset}};
+    sim::Random random(6, "across");
+    for (const Case& each : cases) {
+        INFO(each.what);
+        const Eigen::Vector3d after =
+            Eigen::AngleAxisd(-each.turned_deg * std::numbers::pi / 180, x) * each.before + each.change;
+        const Survival found =
+            compare_accelerometer(at_rest(random, each.before), at_rest(random, after), 800, each.turn);
+        CHECK(word(found.state) == word(each.state));
+        if (each.turn && each.state == SensorState::offset) {
+            CHECK(found.shift == Approx(each.change.norm()).margin(3 * found.shift_sigma));
+            CHECK(found.shift_p < 0.001);
+        }
+        // Nothing is called well without the least that could have been seen, here half of what the length shows.
+        if (each.state == SensorState::well) CHECK(found.least_across < (each.turn ? 1.3 : 3.0));
+        if (each.state == SensorState::well) CHECK(found.least_across > 0.4);
+    }
+}
+
+TEST_CASE("the least offset across gravity that a record could have shown is named four times in five") {
+    constexpr double kG = 9.80665;
+    constexpr int kRuns = 800;
+    for (const double sigma_rad : {0.005, 0.02, 0.05}) {
+        int named = 0, of_half = 0;
+        double least = 0;
+        for (std::uint64_t seed = 0; seed < kRuns; ++seed) {
+            sim::Random random(seed, "least across");
+            const Eigen::Vector3d force = kG * random.normal3().normalized();
+            const Eigen::Vector3d across = force.cross(random.normal3()).normalized(),
+                                  error = sigma_rad * random.normal3();
+            const Turn seen{Eigen::Quaterniond(Eigen::AngleAxisd(error.norm(), error.normalized())), sigma_rad};
+            const Axes before = at_rest(random, force);
+            least = compare_accelerometer(before, at_rest(random, force), 800, seen).least_across;
+            const auto state = [&](double change) {
+                return compare_accelerometer(before, at_rest(random, force + change * across), 800, seen).state;
+            };
+            named += state(least) == SensorState::offset ? 1 : 0;
+            of_half += state(0.5 * least) == SensorState::offset ? 1 : 0;
+        }
+        INFO("turn known to " << sigma_rad << " rad: " << least << " m/s2 named " << named << " times of " << kRuns
+                              << ", half of it " << of_half);
+        CHECK(named > 0.76 * kRuns);
+        CHECK(named < 0.84 * kRuns);
+        CHECK(of_half < 0.2 * kRuns);
+    }
+}
+
 TEST_CASE("accelerometers with usual offsets and gyros with their errors are accused by chance less than once in "
           "five hundred, and inverted ones are found") {
-    constexpr int kRuns = 1500;
+    constexpr int kRuns = 5000;
     constexpr double kG = 9.80665;
     int accused = 0, unknown = 0, wanted = 0, found = 0;
     for (std::uint64_t seed = 0; seed < kRuns; ++seed) {
@@ -262,6 +338,19 @@ TEST_CASE("a real phone at rest is well before and after, and one that lies else
         for (double& value : axis) value = -value;
     CHECK(compare_accelerometer(axes(rows, kAccel, 26, 36), inverted, 10, about({1, 0, 0}, 0)).state ==
           SensorState::inverted);
+    // An offset along the axis that holds least of gravity changes its length by less than a tolerance.
+    const Axes lay = axes(rows, kAccel, 26, 36);
+    std::size_t across = 0;
+    for (std::size_t k = 1; k < 3; ++k)
+        if (std::abs(lay[k].front()) < std::abs(lay[across].front())) across = k;
+    Axes offset = axes(rows, kAccel, 36, 46);
+    const Survival untouched = compare_accelerometer(lay, offset, 10, about({1, 0, 0}, 0));
+    CHECK(untouched.state == SensorState::well);
+    CHECK(untouched.least_across < 1.6);
+    const double change_mps2 = lay[across].front() > 0 ? -2 : 2;
+    for (double& value : offset[across]) value += change_mps2;
+    CHECK(compare_accelerometer(lay, offset, 10, about({1, 0, 0}, 0)).state == SensorState::offset);
+    CHECK(compare_accelerometer(lay, offset, 10, {}).state == SensorState::unknown);
     CHECK(compare_gyro(axes(rows, kGyroAt, 26, 36), axes(rows, kGyroAt, 36, 46), 10).state == SensorState::well);
     const Survival moved = compare(pressure(0, 20), pressure(26, 46), 20, kBarometer);
     CHECK(moved.state == SensorState::offset);

@@ -43,3 +43,16 @@ TEST_CASE("samples of thousands have a power too") {
     CHECK(std::isnan(power_of_t_test(1, 1, 20)));
     CHECK(power_of_t_test(0, 8, 8) == Approx(0.05).margin(1e-10));
 }
+
+TEST_CASE("the least shift in a plane is that of the tables") {
+    // J. Cohen, "Statistical Power Analysis for the Behavioral Sciences", 2nd edition, chapters 7 and 9: lambda for two
+    // degrees of freedom at level 0.05 is 9.64 for a power of 0.80 and 12.65 for 0.90 (from memory).
+    const double critical = std::sqrt(-2 * std::log(0.05));
+    CHECK(std::pow(least_detectable_in_plane(critical, 0.80), 2) == Approx(9.635).margin(0.01));
+    CHECK(std::pow(least_detectable_in_plane(critical, 0.90), 2) == Approx(12.654).margin(0.01));
+    // Where it goes over to the normal distribution nothing jumps.
+    CHECK(least_detectable_in_plane(29.9999) + 2e-4 == Approx(least_detectable_in_plane(30.0001)).margin(0.02));
+    CHECK(least_detectable_in_plane(1000) == Approx(1000.8416).margin(1e-3));
+    CHECK(std::isnan(least_detectable_in_plane(NAN)));
+    CHECK(std::isnan(least_detectable_in_plane(2, 1)));
+}
