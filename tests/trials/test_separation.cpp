@@ -214,6 +214,15 @@ const std::vector<StandCase>& stand_cases() {
         {"gyro-dead", {"gyro_alive"}, {"payload_turned", "settled", "gyro_offset", "gyro_noise"}},
         {"inertial-noisy", {"accel_noise", "gyro_noise"}, {}},
         {"accelerometer-inverted", {"accel_offset"}, {}},
+        {"accelerometer-offset", {"accel_offset"}, {}},
+        {"accelerometer-dead",
+         {"accel_alive"},
+         {"lid_came_off", "lid_off", "line_came_taut", "free_time", "shock", "not_saturated", "accel_offset",
+          "accel_noise"}},
+        {"inertial-stuck",
+         {"accel_alive", "gyro_alive"},
+         {"lid_came_off", "lid_off", "line_came_taut", "free_time", "payload_turned", "shock", "not_saturated",
+          "settled", "accel_offset", "accel_noise", "gyro_offset", "gyro_noise"}},
     };
     return kCases;
 }

@@ -26,6 +26,12 @@ Baseline baseline(const Signal& signal, double fired_s) {
     return {before.mean, before.count >= 8 ? before.sd : kNone};
 }
 
+bool is_stuck(const Signal& signal, const Baseline& base, double from_s, double until_s) {
+    constexpr std::size_t kToTell = 8;
+    const auto last = signal.values_between(0.5 * (from_s + until_s), until_s);
+    return base.noise > 0 && last.size() >= kToTell && std::ranges::min(last) == std::ranges::max(last);
+}
+
 const Signal* covering(const Signal& fast, const Signal& always, double from_s, double until_s) {
     if (fast.longest_gap_s(from_s, until_s) < kHoleSteps * fast.period_s()) return &fast;
     if (always.period_s() > kStandsInFor * fast.period_s()) return nullptr;

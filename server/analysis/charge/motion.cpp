@@ -92,6 +92,10 @@ void find_motion(const ChargeRecord& record, ChargeFindings& out) {
     if (axial == nullptr) return;
     const Baseline base = baseline(*axial, out.fired_s);
     if (!base.known()) return;
+    if (is_stuck(*axial, base, from_s, until_s)) {
+        if (out.saturated == 0) out.saturated = kNone;
+        return;
+    }
     const Peak up = greatest(*axial, from_s, until_s, 1, base), down = greatest(*axial, from_s, until_s, -1, base);
     const Peak& shock = up.size.value > down.size.value ? up : down;
     out.shock_mps2 = shock.size;
@@ -128,7 +132,7 @@ void find_motion(const ChargeRecord& record, ChargeFindings& out) {
 
 void find_turning(const ChargeRecord& record, ChargeFindings& out) {
     const Baseline burst = baseline(record.burst_turn_radps, out.fired_s);
-    if (burst.known()) {
+    if (burst.known() && !is_stuck(record.burst_turn_radps, burst, out.fired_s, out.fired_s + kWork_s)) {
         const auto side = [&](double sign) {
             return greatest(record.burst_turn_radps, out.fired_s, out.fired_s + kWork_s, sign, burst).size;
         };

@@ -18,6 +18,10 @@ struct Baseline {
 };
 [[nodiscard]] Baseline baseline(const Signal& signal, double fired_s);
 
+/// Whether the last half of the window repeats one value though the readings before the firing did not: what reads
+/// nothing shows neither that something happened nor that it did not.
+[[nodiscard]] bool is_stuck(const Signal& signal, const Baseline& base, double from_s, double until_s);
+
 /// The fast signal where it has no hole, else the one that comes always, unless it is much slower than a fast one that
 /// there is; null: neither covers the window.
 [[nodiscard]] const Signal* covering(const Signal& fast, const Signal& always, double from_s, double until_s);

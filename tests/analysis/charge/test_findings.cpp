@@ -350,6 +350,32 @@ TEST_CASE("a payload that rolled over has a good accelerometer if the gyro saw i
     CHECK(analyse(stuck).gyro.alive() == kNo);
 }
 
+TEST_CASE("a dead or stuck inertial sensor says neither that the lid came off nor that it did not") {
+    for (const double repeated : {0.0, 0.31}) {
+        INFO("repeats " << repeated);
+        sim::Random random(12, "stuck");
+        ChargeRecord record;
+        record.fired_s = 0;
+        record.fired_sigma_s = 1e-3;
+        record.until_s = 8;
+        record.accel_range_mps2 = 156.9;
+        const auto fill = [&](Signal& signal, double from_s, double until_s, double step_s, double noise) {
+            for (double t_s = from_s; t_s < until_s; t_s += step_s)
+                signal.readings.push_back({t_s, t_s > 0 ? repeated : noise * random.normal()});
+        };
+        fill(record.burst_axial_mps2, -0.05, 0.25, 0.001, 0.5);
+        fill(record.burst_turn_radps, -0.05, 0.25, 0.001, 0.01);
+        for (Signal& axis : record.accel_mps2) fill(axis, -6, 8, 0.005, 0.25);
+        for (Signal& axis : record.rate_radps) fill(axis, -6, 8, 0.005, 0.004);
+        const ChargeFindings found = analyse(record);
+        for (const double seen : {found.lid_off_seen, found.line_taut_seen, found.settled_seen, found.saturated,
+                                  found.shock_mps2.value, found.turn_rate_radps.value, found.payload_turned_rad.value})
+            CHECK(std::isnan(seen));
+        CHECK(found.accelerometer.state == SensorState::stuck);
+        CHECK(found.gyro.alive() == kNo);
+    }
+}
+
 TEST_CASE("nothing is found where nothing happened, and nothing is said where nothing was received") {
     ChargeRecord record;
     record.fired_s = 0;

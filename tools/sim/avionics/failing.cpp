@@ -38,7 +38,11 @@ FailingInertial::FailingInertial(const Truth& truth, const Scenario& scenario, R
       gyro_noise_radps_(scenario.vehicle.sensors.gyro_noise_radps), from_s_(first_ejection_s(truth)), random_(random) {}
 
 void FailingInertial::operator()(double t_s, double noise, Eigen::Vector3d& accel_mps2, Eigen::Vector3d& rate_radps) {
-    if (t_s <= from_s_) return;
+    if (t_s <= from_s_) {
+        last_accel_mps2_ = accel_mps2;
+        last_rate_radps_ = rate_radps;
+        return;
+    }
     switch (fault_) {
     case InertialFault::none: break;
     case InertialFault::gyro_dead: rate_radps.setZero(); break;
@@ -47,6 +51,12 @@ void FailingInertial::operator()(double t_s, double noise, Eigen::Vector3d& acce
         rate_radps += added_for(4.0) * noise * gyro_noise_radps_ * random_.normal3();
         break;
     case InertialFault::accel_inverted: accel_mps2 = -accel_mps2; break;
+    case InertialFault::accel_offset: accel_mps2.x() += 2.5; break;
+    case InertialFault::accel_dead: accel_mps2.setZero(); break;
+    case InertialFault::stuck:
+        accel_mps2 = last_accel_mps2_;
+        rate_radps = last_rate_radps_;
+        break;
     }
 }
 

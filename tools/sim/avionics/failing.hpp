@@ -29,6 +29,7 @@ class FailingInertial {
     double accel_noise_mps2_, gyro_noise_radps_;
     double from_s_;
     Random random_;
+    Eigen::Vector3d last_accel_mps2_ = Eigen::Vector3d::Zero(), last_rate_radps_ = Eigen::Vector3d::Zero();
 };
 
 } // namespace turnstone::sim

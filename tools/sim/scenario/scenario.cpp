@@ -134,6 +134,13 @@ constexpr std::array kCourses = {
                   tethered_with<InertialFault::noisy>},
     NamedScenario{{"accelerometer-inverted", "Separation test: the accelerometer reads with the other sign afterwards"},
                   tethered_with<InertialFault::accel_inverted>},
+    NamedScenario{
+        {"accelerometer-offset", "Separation test: the accelerometer reads 2.5 m/s2 more across gravity afterwards"},
+        tethered_with<InertialFault::accel_offset>},
+    NamedScenario{{"accelerometer-dead", "Separation test: the accelerometer reads zero afterwards, the gyro works"},
+                  tethered_with<InertialFault::accel_dead>},
+    NamedScenario{{"inertial-stuck", "Separation test: accelerometer and gyro repeat their last readings afterwards"},
+                  tethered_with<InertialFault::stuck>},
     NamedScenario{{"on-the-rail", "Upright on the rail, nothing happens"},
                   [](Scenario& scenario) { scenario.leaves_rail = false; }},
 };

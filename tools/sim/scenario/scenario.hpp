@@ -52,6 +52,9 @@ enum class InertialFault : unsigned char {
     gyro_dead,      ///< its rates are zero
     noisy,          ///< four times the noise
     accel_inverted, ///< its accelerations have the other sign
+    accel_offset,   ///< it reads 2.5 m/s2 more along the body, across gravity for a vehicle that lies
+    accel_dead,     ///< its accelerations are zero
+    stuck,          ///< all axes repeat their last readings
 };
 
 inline constexpr double kFinsRate_hz = 100.0; ///< of the demo vehicle that steers
