@@ -28,8 +28,34 @@ export function read_shock(answer: Json, vehicle: number, charge: string, fired_
   if (!found) return undefined;
   const natural_hz = numbers(found, 'natural_hz', path);
   const peak_mps2 = numbers(found, 'peak_mps2', path);
-  if (natural_hz.length !== peak_mps2.length) fail(path, 'as many peaks as frequencies', found);
+  if (natural_hz.length !== peak_mps2.length) fail(path, 'peaks of all frequencies', found);
   return { q: number(answer, 'q', ''), natural_hz, peak_mps2 };
+}
+
+const kFirst_ms = 3000; // what follows from a firing is recorded some seconds after it
+
+/** Asks until there is an answer, each time after twice as long; returns what ends it. */
+export function ask_until<T extends object>(ask: () => Promise<T | undefined>, take: (found: T) => void): () => void {
+  let wait_ms = kFirst_ms;
+  let timer: ReturnType<typeof setTimeout> | undefined;
+  const end = (): void => {
+    clearTimeout(timer);
+    timer = undefined;
+  };
+  const next = (): void => {
+    timer = setTimeout(next, wait_ms);
+    wait_ms *= 2;
+    ask().then(
+      (found) => {
+        if (!found || !timer) return;
+        end();
+        take(found);
+      },
+      () => undefined,
+    );
+  };
+  next();
+  return end;
 }
 
 export interface Spectrum {

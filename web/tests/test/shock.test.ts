@@ -1,6 +1,6 @@
 /** The shock response spectrum of a firing, on two logarithmic axes. */
-import { describe, expect, it } from 'vitest';
-import { read_shock, spectrum_of } from '../../src/test/shock';
+import { afterEach, beforeEach, describe, expect, it, vi } from 'vitest';
+import { ask_until, read_shock, spectrum_of } from '../../src/test/shock';
 
 const answer = {
   q: 10,
@@ -46,4 +46,35 @@ describe('a spectrum', () => {
     expect(part('20') - part('10')).toBeCloseTo(part('100') - part('50'), 6);
   });
   it('of too coarse a record is none', () => expect(spectrum_of(read_shock(answer, 0, 'drogue', 90)!)).toBeUndefined());
+});
+
+describe('what is asked for until it is there', () => {
+  beforeEach(() => void vi.useFakeTimers());
+  afterEach(() => void vi.useRealTimers());
+
+  it.each([
+    ['nothing found', () => Promise.resolve(undefined)],
+    ['no answer', () => Promise.reject(new Error('404'))],
+  ])('is asked for ever more seldom: %s', async (_, answered) => {
+    const ask = vi.fn(answered);
+    const end = ask_until(ask, () => expect.unreachable());
+    await vi.advanceTimersByTimeAsync(10_000);
+    expect(ask).toHaveBeenCalledTimes(3); // at 0, 3 and 9 s
+    await vi.advanceTimersByTimeAsync(3_600_000);
+    expect(ask.mock.calls.length).toBeLessThan(14);
+    end();
+    ask.mockClear();
+    await vi.advanceTimersByTimeAsync(36_000_000);
+    expect(ask).not.toHaveBeenCalled();
+  });
+  it('is taken once, and not after the end', async () => {
+    const took = vi.fn();
+    const answers = [undefined, [7], [8]];
+    ask_until(() => Promise.resolve(answers.shift()), took);
+    await vi.advanceTimersByTimeAsync(60_000);
+    expect(took.mock.calls).toEqual([[[7]]]);
+    ask_until(() => Promise.resolve([9]), took)();
+    await vi.advanceTimersByTimeAsync(60_000);
+    expect(took).toHaveBeenCalledTimes(1);
+  });
 });
