@@ -13,8 +13,8 @@ constexpr unsigned kDecoderBytesMax = 2 * (ViterbiDecoder::kBits + ViterbiDecode
 
 std::uint64_t eight_bytes(const std::byte* at) noexcept {
     std::uint64_t value = 0;
-    for (std::size_t k = 0; k < kWordBytes; ++k) value = value << 8U | std::to_integer<std::uint64_t>(at[k]);
-    return value;
+    std::memcpy(&value, at, sizeof value);
+    return std::endian::native == std::endian::little ? __builtin_bswap64(value) : value;
 }
 
 constexpr std::size_t link_bytes_of(ChannelSymbols symbols, std::size_t bits) noexcept {

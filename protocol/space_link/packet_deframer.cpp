@@ -1,9 +1,6 @@
 #include "protocol/space_link/packet_deframer.hpp"
 
 #include <algorithm>
-#include <cstring>
-
-#include "protocol/packet/space_packet.hpp"
 
 namespace turnstone {
 
@@ -17,10 +14,7 @@ PacketDeframer::Look PacketDeframer::look_at(std::span<const std::byte> bytes) c
     const std::size_t compared = std::min(bytes.size(), sync_.size());
     if (compared > 0 && std::memcmp(bytes.data(), sync_.data(), compared) != 0) return Look::wrong;
     if (bytes.size() < sync_.size() + kPrimaryHeaderBytes) return Look::too_few;
-    const auto header = decode_primary_header(bytes.subspan(sync_.size()));
-    const bool known = header->apid == kIdleApid || known_.apids.test(header->apid);
-    const bool fits = kPrimaryHeaderBytes + 1 + header->packet_data_length <= known_.packet_bytes_max;
-    return header->packet_version_number == 0 && known && fits ? Look::right : Look::wrong;
+    return can_be(*decode_primary_header(bytes.subspan(sync_.size()))) ? Look::right : Look::wrong;
 }
 
 std::size_t PacketDeframer::frame_bytes(std::span<const std::byte> bytes) const noexcept {

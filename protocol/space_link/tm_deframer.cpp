@@ -25,7 +25,9 @@ TmDeframer::TmDeframer(const TmFormat& format, std::size_t packet_bytes_max)
 }
 
 unsigned TmDeframer::marker_errors(std::uint64_t bit) const noexcept {
-    const auto differ = static_cast<unsigned>(std::popcount(bits_.word(bit) ^ kSyncMarker));
+    const std::uint32_t wrong = bits_.word(bit) ^ kSyncMarker;
+    if (wrong == 0) return 0; // nearly always where one is due
+    const auto differ = static_cast<unsigned>(std::popcount(wrong));
     return std::min(differ, static_cast<unsigned>(kMarkerBits) - differ);
 }
 
@@ -104,7 +106,7 @@ TmDeframer::Step TmDeframer::read_block(std::uint64_t start, Frame& frame) noexc
     newest_end_ = end;
     ++figures_.frames;
     figures_.marker_errors = marker_errors(start);
-    figures_.is_inverted = std::popcount(bits_.word(start) ^ kSyncMarker) > static_cast<int>(kMarkerBits / 2);
+    figures_.is_inverted = inverted_;
     figures_.symbols_corrected += corrected_;
     figures_.symbols_checked += code_ ? block_.size() : 0;
     figures_.worst_corrected = std::max(figures_.worst_corrected, worst_);
@@ -141,7 +143,9 @@ TmDeframer::Step TmDeframer::give_packet(Frame& frame) noexcept {
 
 FrameVerdict TmDeframer::decode(std::uint64_t start) noexcept {
     bits_.copy(start + kMarkerBits, block_);
-    if (std::popcount(bits_.word(start) ^ kSyncMarker) > static_cast<int>(kMarkerBits / 2))
+    const std::uint32_t wrong = bits_.word(start) ^ kSyncMarker;
+    inverted_ = wrong != 0 && std::popcount(wrong) > static_cast<int>(kMarkerBits / 2);
+    if (inverted_)
         for (std::byte& byte : block_) byte = ~byte;
     if (format_.randomized) randomize(block_);
     corrected_ = worst_ = 0;

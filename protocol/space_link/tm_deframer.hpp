@@ -100,6 +100,7 @@ class TmDeframer {
     CodeFigures figures_;
     // of the block at hand
     unsigned corrected_ = 0, worst_ = 0;
+    bool inverted_ = false;
 
     std::uint64_t at_ = 0;         ///< bit where the search is
     std::uint64_t accounted_ = 0;  ///< bytes of the link framed or dropped
