@@ -123,6 +123,11 @@ double angle_between(const Eigen::Vector3d& a, const Eigen::Vector3d& b) {
     return std::atan2(a.cross(b).norm(), a.dot(b));
 }
 
+/// What constant offsets do to the force when the body turned, 1-sigma along any axis.
+double offsets_of(double turned_rad) {
+    return 2 * std::sin(0.5 * turned_rad) * kOffset_mps2;
+}
+
 /// Where gravity is against where the turn puts it.
 struct Aside {
     double angle_rad, across_mps2;
@@ -142,9 +147,8 @@ struct Aside {
 Aside aside(const Eigen::Vector3d& was, const Eigen::Vector3d& is, const Turn& turn, double noise_mps2) {
     const double angle_rad = angle_between(was, turn.before_from_after * is);
     const double turned_rad = Eigen::Quaterniond::Identity().angularDistance(turn.before_from_after);
-    const double offsets_mps2 = 2 * std::sin(0.5 * turned_rad) * kOffset_mps2;
     return {angle_rad, angle_rad * was.norm(), noise_mps2,
-            std::hypot(turn.sigma_rad * was.norm(), offsets_mps2, noise_mps2)};
+            std::hypot(turn.sigma_rad * was.norm(), offsets_of(turned_rad), noise_mps2)};
 }
 
 /// The change across gravity that makes it longer by more than its tolerance and chance.
@@ -201,7 +205,8 @@ Survival compare_accelerometer(const Axes& before, const Axes& after, double exp
     Survival out;
     const Survival lengths = measure(norms(before), norms(after));
     const bool rested = off_gravity(was) < kNoTurn_mps2, is_turned = angle_between(was, is) >= kTurned_rad;
-    if (rested && (!is_turned || std::abs(lengths.shift) > kNoTurn_mps2)) out = lengths;
+    const double by_turn_mps2 = quantile(Normal(), 1 - 0.5 * kCertain) * offsets_of(angle_between(was, is));
+    if (rested && (!is_turned || std::abs(lengths.shift) > std::max(kNoTurn_mps2, by_turn_mps2))) out = lengths;
     take_worst_noise(before, after, out);
     if (!rested) return out;
     const Aside from_there = aside(was, is, turn.value_or(kNotTurned), worst_sigma(before, after));

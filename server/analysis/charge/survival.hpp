@@ -77,8 +77,8 @@ struct Turn {
 /// vehicle that came to rest upside down is not accused. What offset across gravity could have come unseen is
 /// `least_across`; without a turn known to 0.15 rad only the length shows one, a direction that is another is not
 /// known, and neither is what read no gravity before, within 1.5 m/s2: it did not rest. Turned by more than 20 degrees
-/// a shift of less than 1.5 m/s2 is not known, since constant offsets lie along other axes; the sensor is well if its
-/// length is as near to gravity as before, within the tolerance.
+/// a shift of less than 1.5 m/s2, turned over of less than 2, is not known, since constant offsets lie along other
+/// axes; the sensor is well if its length is as near to gravity as before, within the tolerance.
 [[nodiscard]] Survival compare_accelerometer(const Axes& before, const Axes& after, double expected_after,
                                              std::optional<Turn> turn);
 /// At rest: the worst axis counts, its p for the choice among three.
