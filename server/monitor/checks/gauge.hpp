@@ -39,6 +39,8 @@ class Gauge {
 
     /// Forgets what it followed: what counts begins at `t_ns`.
     virtual void begin(std::int64_t t_ns) = 0;
+    /// The same for one that followed until now.
+    virtual void begin_again(std::int64_t t_ns) { begin(t_ns); }
     /// A row of the table that it was made for.
     struct Row {
         std::uint16_t table;

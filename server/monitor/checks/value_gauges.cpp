@@ -202,12 +202,19 @@ class CourseGauge final : public ColumnGauge {
     std::int64_t t_ns_ = 0;
 };
 
+/// The longest silence since the beginning. One that begins again in a silence counts all of it, unless the sender was
+/// off: silent for longer than kWasOn_s, it may be switched on at leisure.
 class GapGauge final : public Gauge {
   public:
     explicit GapGauge(const BoundColumns& value) : table_(value.table) {}
     void begin(std::int64_t t_ns) override {
         since_ns_ = t_ns;
         t_newest_ns_ = t_heard_ns_ = kNoRowYet;
+        longest_s_ = 0;
+    }
+    void begin_again(std::int64_t t_ns) override {
+        constexpr double kWasOn_s = 10;
+        if (t_heard_ns_ == kNoRowYet || seconds_between(t_heard_ns_, t_ns) > kWasOn_s) begin(t_ns);
         longest_s_ = 0;
     }
     void row(const Row& row) override {

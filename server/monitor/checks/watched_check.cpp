@@ -82,6 +82,16 @@ std::vector<TableId> WatchedCheck::tables() const {
 void WatchedCheck::begin(std::int64_t t_ns) {
     for (const auto& gauge : gauges_) gauge->begin(t_ns);
     if (otherwise_) otherwise_->begin(t_ns);
+    forget();
+}
+
+void WatchedCheck::begin_again(std::int64_t t_ns) {
+    for (const auto& gauge : gauges_) gauge->begin_again(t_ns);
+    if (otherwise_) otherwise_->begin_again(t_ns);
+    forget();
+}
+
+void WatchedCheck::forget() {
     finding_ = {};
     holds_since_ns_.reset();
     before_.reset();

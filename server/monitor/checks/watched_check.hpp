@@ -45,6 +45,8 @@ class WatchedCheck {
     [[nodiscard]] std::vector<TableId> tables() const;
 
     void begin(std::int64_t t_ns);
+    /// The same while it is under way.
+    void begin_again(std::int64_t t_ns);
     void row(const Gauge::Row& row);
     void event(const Event& event);
     /// As of a tick; nothing of a closed one.
@@ -62,6 +64,7 @@ class WatchedCheck {
     void recall(CheckState state) { finding_.state = state; }
 
   private:
+    void forget();
     [[nodiscard]] CheckFinding find(std::int64_t t_ns);
     [[nodiscard]] CheckFinding judge(const Reading& reading, std::int64_t t_ns, double old_after_s) const;
     void settle(CheckFinding found, std::int64_t t_ns);

@@ -90,7 +90,7 @@ void ProcedureRun::take(const StepCommand& command, std::int64_t t_ns, Batch& ou
     if (command.deed == StepDeed::repeat) {
         if (!is_over(steps_[step].state)) return;
         steps_[step] = {.state = StepState::ahead, .by = command.by, .note = command.note};
-        for (const std::size_t place : found->checks) checks_.checks()[place].begin(t_ns);
+        for (const std::size_t place : found->checks) checks_.checks()[place].begin_again(t_ns);
         say(EventId::step_repeated, step, t_ns, out);
         checks_.say(t_ns, out);
         return;

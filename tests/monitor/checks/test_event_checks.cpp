@@ -290,3 +290,32 @@ TEST_CASE("a check of events, gaps or alerts has the state and the figures that 
          -1},
     });
 }
+
+TEST_CASE(
+    "a check of gaps that begins again counts the silence that it begins in, but not that of a sensor that was off") {
+    struct Case {
+        double silent_s;
+        const char* state;
+        double longest_s;
+    };
+    for (const Case& each : {Case{3, "fails", 3.1}, Case{20, "holds", 0.1}}) {
+        INFO("silent for " << each.silent_s << " s");
+        DeskBench bench(
+            {{"procedures/bench.json",
+              json{{"title", "Bench"},
+                   {"checks", {{{"id", "it"}, {"title", "It"}, {"gap", {{"table", "imu"}}}, {"most", 0.5}}}},
+                   {"steps",
+                    {{{"id", "look"}, {"kind", "check"}, {"title", "Look"}, {"checks", {"it"}}},
+                     {{"id", "end"}, {"kind", "instruct"}, {"title", "End"}}}}}
+                  .dump()}});
+        const auto heard = [&](double until_s) { bench.run(until_s, [&] { bench.row("alpha/imu", {{"x", 0}}); }); };
+        bench.act(ProcedureCommand{"alpha", "bench", ProcedureStep::begin, "KL"});
+        heard(5);
+        bench.act(StepCommand{"alpha", "look", StepDeed::done, "KL"});
+        bench.run(5 + each.silent_s);
+        bench.act(StepCommand{"alpha", "look", StepDeed::repeat, "KL"});
+        heard(7 + each.silent_s);
+        CHECK(bench.state("alpha/procedure/bench", "it") == each.state);
+        CHECK(bench.newest("alpha/procedure/bench", "it") == Approx(each.longest_s).margin(1e-6));
+    }
+}
