@@ -3,7 +3,8 @@
 ///
 /// A message that was sent at s by its clock and arrived at a by ours says: ours − its = a − s − its time on the way,
 /// and that is at least none. The least a − s of the last minutes is therefore the most that our clock is ahead, and
-/// off by what the quickest message took. A message that took longer is known to have come that much later.
+/// off by what the quickest message took. A message that took longer is known to have come that much later. Minutes in
+/// which nothing came do not count: what comes first behind an outage is the slowest of all.
 #include <algorithm>
 #include <cstdint>
 #include <limits>
@@ -20,7 +21,9 @@ class SiteClock {
     /// quickest one, in seconds.
     double take(std::int64_t t_arrived_ns, const std::string& clock, std::int64_t t_sent_ns) {
         const double lead_s = seconds_between(t_sent_ns, t_arrived_ns);
-        if (clock != clock_ || t_arrived_ns - t_since_ns_ > 2 * kHalfWindowNs) {
+        if (t_arrived_ns - t_newest_ns_ > kSilenceNs) t_since_ns_ += t_arrived_ns - t_newest_ns_;
+        t_newest_ns_ = t_arrived_ns;
+        if (clock != clock_) {
             clock_ = clock;
             before_s_ = newest_s_ = kNone;
             t_since_ns_ = t_arrived_ns;
@@ -37,11 +40,12 @@ class SiteClock {
 
   private:
     /// Crystals drift by some 20 ppm apart: 12 ms in this time.
-    static constexpr std::int64_t kHalfWindowNs = 300 * kNsPerS;
+    static constexpr std::int64_t kHalfWindowNs = 300 * kNsPerS, kSilenceNs = 10 * kNsPerS;
     static constexpr double kNone = std::numeric_limits<double>::infinity();
 
     std::string clock_;
-    std::int64_t t_since_ns_ = 0;                ///< of the newer half
+    std::int64_t t_since_ns_ = 0;                ///< of the newer half, later by what was silent of it
+    std::int64_t t_newest_ns_ = 0;               ///< message
     double before_s_ = kNone, newest_s_ = kNone; ///< least of each half
 };
 
