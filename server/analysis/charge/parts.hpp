@@ -18,7 +18,7 @@ struct Baseline {
 };
 [[nodiscard]] Baseline baseline(const Signal& signal, double fired_s);
 
-/// Whether the last half of the window repeats one value though the readings before the firing did not: what reads
+/// Whether the last half of the window stands at one value though the readings before the firing did not: what reads
 /// nothing shows neither that something happened nor that it did not.
 [[nodiscard]] bool is_stuck(const Signal& signal, const Baseline& base, double from_s, double until_s);
 

@@ -55,7 +55,7 @@ describe('what is asked for until it is there', () => {
   it.each([
     ['nothing found', () => Promise.resolve(undefined)],
     ['no answer', () => Promise.reject(new Error('404'))],
-  ])('is asked for ever more seldom: %s', async (_, answered) => {
+  ])('is asked for less and less often: %s', async (_, answered) => {
     const ask = vi.fn(answered);
     const end = ask_until(ask, () => expect.unreachable());
     await vi.advanceTimersByTimeAsync(10_000);
