@@ -40,7 +40,7 @@ std::string limit_text(double value, const std::string& unit, int decimals, cons
         return known->second;
     const auto plain = [](double number) { return fmt::format("{:.6g}", number); };
     if (unit == "s" && value != 0 && std::abs(value) < 1) return plain(value * 1e3) + " ms";
-    if (unit == "s" && std::abs(value) >= 600) return plain(value / 60) + " min";
+    if (unit == "s") return std::abs(value) < 600 ? plain(value) + " s" : plain(value / 60) + " min";
     if (unit == "1") return plain(value);
     if (unit == "d") return plain(value) + (value == 1 ? " day" : " days");
     const sentences::CheckFigure figure = sentences::of_check(value, unit, decimals);
@@ -52,7 +52,9 @@ std::string limit_text(double value, const std::string& unit, int decimals, cons
     int digits = figure.decimals;
     for (; digits < most; ++digits)
         if (std::abs(std::round(shown * std::pow(10, digits)) - shown * std::pow(10, digits)) < 1e-6) break;
-    return sentences::with_unit(figure.value, figure.unit, digits);
+    std::string out = sentences::with_unit(figure.value, figure.unit, digits);
+    if (out.front() == '-') out.replace(0, 1, "−"); // under the measured values, which have it
+    return out;
 }
 
 } // namespace
