@@ -62,7 +62,8 @@ void kalman_correct(KalmanState<N>& state, const Innovation<M>& innovation,
 
 /// Corrects a covariance whose states from `estimated` on are only considered (their gain is zero); returns the gain.
 /// Schmidt's filter, sources in server/estimate/navigation/eskf.hpp. Joseph form, (I - K H) P (I - K H)' + K R K',
-/// which holds for any gain, from the left and then from the right, without products of two whole matrices.
+/// which holds for any gain, from the left and then from the right, without products of two whole matrices. Checked
+/// in tests/estimate/navigation/test_eskf.cpp against exact fractions.
 template <int N, int M>
 Eigen::Matrix<double, N, M> consider_correct(Eigen::Matrix<double, N, N>& covariance, int estimated,
                                              const Eigen::Matrix<double, M, N>& observation,

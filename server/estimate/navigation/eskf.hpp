@@ -76,6 +76,7 @@ class Eskf {
     explicit Eskf(const EskfNoise& noise, double gravity_mps2 = kGravityStandard_mps2);
 
     void reset(const EskfNominal& nominal, const Covariance& covariance);
+    /// The same with other noise from now on.
     void reset(const EskfNominal& nominal, const Covariance& covariance, const EskfNoise& noise);
 
     /// The covariance follows inertial samples in steps of this time, which saves most of the filter's work.

@@ -22,8 +22,8 @@ namespace beast = boost::beast;
 using asio::ip::tcp;
 using Clock = std::chrono::steady_clock;
 
-constexpr std::size_t kOfAddress = 40; ///< a server takes so many and some more from one
-constexpr std::size_t kAgesOf = 20;    ///< every so manieth viewer
+constexpr std::size_t kOfAddress = 40; ///< fewer than a server takes from one
+constexpr std::size_t kAgesOf = 20;    ///< one viewer in so many
 
 } // namespace
 

@@ -37,6 +37,16 @@ int tunnel_end(const std::string& name) {
     return end;
 }
 
+/// Of a forked process; `network` < 0: in the one that it has.
+[[noreturn]] void become(int network, const std::vector<std::string>& words) {
+    if (network >= 0 && ::setns(network, CLONE_NEWNET) != 0) ::_exit(126);
+    std::vector<char*> arguments;
+    for (const std::string& word : words) arguments.push_back(const_cast<char*>(word.c_str()));
+    arguments.push_back(nullptr);
+    ::execvp(arguments[0], arguments.data());
+    ::_exit(127);
+}
+
 } // namespace
 
 Program::Program(int network, const std::vector<std::string>& words, const std::filesystem::path& log)
@@ -46,12 +56,7 @@ Program::Program(int network, const std::vector<std::string>& words, const std::
     const int out = ::open(log.c_str(), O_WRONLY | O_CREAT | O_APPEND, 0644);
     ::dup2(out, STDOUT_FILENO);
     ::dup2(out, STDERR_FILENO);
-    if (network >= 0 && ::setns(network, CLONE_NEWNET) != 0) ::_exit(126);
-    std::vector<char*> arguments;
-    for (const std::string& word : words) arguments.push_back(const_cast<char*>(word.c_str()));
-    arguments.push_back(nullptr);
-    ::execvp(arguments[0], arguments.data());
-    ::_exit(127);
+    become(network, words);
 }
 
 Program::~Program() {
@@ -92,14 +97,7 @@ Place::~Place() {
 
 void Place::run(const std::vector<std::string>& words) const {
     const pid_t pid = ::fork();
-    if (pid == 0) {
-        if (::setns(network_, CLONE_NEWNET) != 0) ::_exit(126);
-        std::vector<char*> arguments;
-        for (const std::string& word : words) arguments.push_back(const_cast<char*>(word.c_str()));
-        arguments.push_back(nullptr);
-        ::execvp(arguments[0], arguments.data());
-        ::_exit(127);
-    }
+    if (pid == 0) become(network_, words);
     int result = 0;
     ::waitpid(pid, &result, 0);
     if (result != 0) throw std::runtime_error(words.front() + " " + words.at(1) + " failed");
