@@ -14,6 +14,7 @@
 #include "server/record/write/recording_file.hpp"
 #include "server/record/write/repair.hpp"
 #include "tests/record/demo_flight.hpp"
+#include "tests/record/pages.hpp"
 #include "tests/support/killed_child.hpp"
 
 namespace turnstone {
@@ -47,20 +48,6 @@ bool is_part_of(const Chunks& part, const Chunks& whole) {
     return true;
 }
 
-/// Rows on each leaf page of `chunk`, by SQLite's own account (dbstat): page number from 1.
-std::map<std::int64_t, std::size_t> rows_on_chunk_pages(const std::filesystem::path& path) {
-    Database database(path, Database::Mode::read_only);
-    std::map<std::int64_t, std::size_t> pages;
-    Statement leaves(database, "SELECT pageno, ncell FROM dbstat WHERE name = 'chunk' AND pagetype = 'leaf'");
-    while (leaves.step()) pages[leaves.integer(0)] = static_cast<std::size_t>(leaves.integer(1));
-    REQUIRE(pages.size() > 5);
-    return pages;
-}
-
-std::uintmax_t page_bytes(const std::filesystem::path& path) {
-    return static_cast<std::uintmax_t>(Database(path, Database::Mode::read_only).integer("PRAGMA page_size"));
-}
-
 /// What reprocess made, by its error: "... are in PATH...".
 std::filesystem::path made_from_damaged(const std::string& message) {
     const std::size_t from = message.find(" are in ") + 8;
@@ -71,7 +58,7 @@ TEST_CASE("a recording that is cut short gives back every input on the pages tha
     const TemporaryFolder directory;
     const auto whole = directory.recording(record_flight(directory, demo_setup()));
     const Chunks chunks = chunks_of(whole);
-    const auto rows = rows_on_chunk_pages(whole);
+    const auto rows = rows_on_pages(whole, "chunk");
     const std::uintmax_t page = page_bytes(whole);
     const std::uintmax_t size = std::filesystem::file_size(whole);
 #ifdef TURNSTONE_INSTRUMENTED // ten seconds each
@@ -110,14 +97,10 @@ TEST_CASE("a page that cannot be read costs the inputs on it, and how many are m
     const TemporaryFolder directory;
     const auto whole = directory.recording(record_flight(directory, demo_setup()));
     const Chunks chunks = chunks_of(whole);
-    const auto rows = rows_on_chunk_pages(whole);
+    const auto rows = rows_on_pages(whole, "chunk");
     const std::uintmax_t page = page_bytes(whole);
     const auto damaged = std::next(rows.begin(), 3);
-    {
-        std::fstream file(whole, std::ios::in | std::ios::out | std::ios::binary);
-        file.seekp(static_cast<std::streamoff>(static_cast<std::uintmax_t>(damaged->first - 1) * page));
-        file.write(std::string(page, '\0').data(), static_cast<std::streamsize>(page));
-    }
+    copy_page(whole, 0, damaged->first, page);
     const TemporaryFolder output;
     const auto made = reprocess(whole, {}, output.path());
     REQUIRE_FALSE(made);
@@ -128,6 +111,31 @@ TEST_CASE("a page that cannot be read costs the inputs on it, and how many are m
     CHECK_THAT(made.error().message,
                Catch::EndsWith("between them " + std::to_string(damaged->second) + " are missing"));
     CHECK_THAT(verify_recording(whole).error().message, Catch::Contains("is damaged"));
+}
+
+TEST_CASE("a page that holds the rows of another one is damage: no input comes twice, and reading ends") {
+    const TemporaryFolder directory;
+    const auto whole = directory.recording(record_flight(directory, demo_setup()));
+    const Chunks chunks = chunks_of(whole);
+    const auto rows = rows_on_pages(whole, "chunk");
+    const std::uintmax_t page = page_bytes(whole);
+    const auto old = std::next(rows.begin(), 1), first = std::next(rows.begin(), 3),
+               second = std::next(rows.begin(), 4);
+    for (const bool both : {false, true}) {
+        INFO("old rows " << (both ? "twice" : "before a page that cannot be read"));
+        const auto changed = directory.recording("changed");
+        std::filesystem::copy_file(whole, changed, std::filesystem::copy_options::overwrite_existing);
+        copy_page(changed, old->first, first->first, page);
+        copy_page(changed, both ? old->first : 0, second->first, page);
+        CHECK_THAT(verify_recording(changed).error().message, Catch::Contains("is damaged"));
+        const TemporaryFolder output;
+        const auto made = reprocess(changed, {}, output.path());
+        REQUIRE_FALSE(made);
+        INFO(made.error().message);
+        const Chunks kept = chunks_of(made_from_damaged(made.error().message));
+        CHECK(kept.size() == chunks.size() - first->second - second->second);
+        CHECK(is_part_of(kept, chunks));
+    }
 }
 
 TEST_CASE("a recording that was not closed says when its write-ahead file was left behind") {

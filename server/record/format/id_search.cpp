@@ -67,8 +67,8 @@ IdSearch::Place IdSearch::place_of(std::int64_t stored_ns) {
     narrow(low, high, stored_ns);
     const auto look = [&](std::int64_t id) {
         const auto row = row_from(id);
-        if (!row || row->id >= high.id) {
-            high.id = id; // no row between
+        if (!row || row->id >= high.id || row->id < id) { // less: a page of a damaged file, in another's place
+            high.id = id;                                 // no row between
             return false;
         }
         remember(*row);

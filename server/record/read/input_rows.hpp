@@ -3,13 +3,14 @@
 #include <cstdint>
 #include <limits>
 #include <string>
+#include <utility>
 
 #include "server/record/format/fixed_tables.hpp"
 
 namespace turnstone {
 
-/// Rows of `chunk` or `action`. With `pass_over_damage`, a page that cannot be read costs the rows on it and no others:
-/// rows are found by their number, so the search goes on behind it.
+/// Rows of `chunk` or `action`. With `pass_over_damage`, a page that cannot be read, or that holds rows of another
+/// place, costs the rows on it and no others: rows are found by their number, so the search goes on behind it.
 template <class Row>
 class InputRows {
   public:
@@ -21,13 +22,12 @@ class InputRows {
     /// False when there is none left. Without `pass_over_damage`, throws SqliteError at damage.
     bool next() {
         try {
-            if (!rows_.step()) return false;
+            if (!step_to(next_input_)) return false;
         } catch (const SqliteError& error) {
             if (!pass_over_damage_) throw;
             if (damage_.empty()) damage_ = error.what();
             if (!find_next()) return false;
         }
-        row_ = rows_.row();
         next_input_ = static_cast<std::int64_t>(input_of(row_)) + 1;
         return true;
     }
@@ -39,6 +39,16 @@ class InputRows {
     static std::uint64_t input_of(const ChunkRow& row) noexcept { return row.chunk.input; }
     static std::uint64_t input_of(const ActionRecord& row) noexcept { return row.input; }
 
+    /// Throws SqliteError where a row has a number that cannot come any more: SQLite goes by a page's place, whatever
+    /// is on it, and so would come to the same page again and again.
+    bool step_to(std::int64_t input) {
+        if (!rows_.step()) return false;
+        row_ = rows_.row();
+        if (std::cmp_less(input_of(row_), input))
+            throw SqliteError(SQLITE_CORRUPT, "an input stands behind later ones");
+        return true;
+    }
+
     /// To the first row behind the damage. Steps grow with the distance: what is behind a long damage is reached within
     /// some thousand tries, for a sixty-fourth of its length that is whole and yet not found.
     bool find_next() {
@@ -47,7 +57,7 @@ class InputRows {
             try {
                 rows_.start_again();
                 rows_.bind(1, next_input_ + distance);
-                return rows_.step();
+                return step_to(next_input_ + distance);
             } catch (const SqliteError&) {
                 continue; // still damaged; it is noted
             }

@@ -12,6 +12,7 @@
 #include "server/record/read/reader.hpp"
 #include "server/record/write/recording_claim.hpp"
 #include "server/record/write/recording_file.hpp"
+#include "tests/record/pages.hpp"
 #include "tests/record/support.hpp"
 
 namespace turnstone {
@@ -107,22 +108,38 @@ TEST_CASE("of a frame without an end the first bytes are given, from any number 
     CHECK(reader->frames(2, 10, std::nullopt).bytes.at(0) == page.bytes[2]);
 }
 
+constexpr int kRows = 20'000;
+
+void record_rows(const std::filesystem::path& path, const Schema& schema) {
+    create_recording(path, texts_of(sample_setup()), schema, {kStart_ns, kStart_ns, "", ""}, false);
+    RecordingFile file(path, schema, false);
+    for (int i = 0; i < kRows; ++i) {
+        Batch batch;
+        batch.add_row(schema.tables[0], kStart_ns + i * kMs, kStart_ns + i * kMs, std::array{1.0, 2.0, 3.0, 4.0});
+        file.append(batch, {});
+        if (i % 1000 == 999) file.commit();
+    }
+    file.close("clean");
+}
+
+/// Over spans and numbers of points that differ: however the file is damaged, it ends.
+void look_everywhere(RecordingReader& reader) {
+    static_cast<void>(reader.info());
+    for (const std::size_t points : {1U, 100U, 8192U, 30'000U}) {
+        for (const auto& [from_ns, to_ns] :
+             {std::pair(std::numeric_limits<std::int64_t>::min(), kLast_ns),
+              std::pair(kStart_ns, kStart_ns + 500 * kMs), std::pair(kStart_ns + 6900 * kMs, kStart_ns + 7100 * kMs)}) {
+            const auto block = reader.series({0, {0, 3}, from_ns, to_ns, points});
+            if (block) CHECK(block->rows <= points);
+        }
+    }
+}
+
 TEST_CASE("absurd times in a damaged file end no reading and leave the other rows where they are") {
     const TemporaryFolder directory;
     const auto path = directory.recording("damaged");
-    Schema schema = sample_schema();
-    create_recording(path, texts_of(sample_setup()), schema, {kStart_ns, kStart_ns, "", ""}, false);
-    constexpr int kRows = 20'000;
-    {
-        RecordingFile file(path, schema, false);
-        for (int i = 0; i < kRows; ++i) {
-            Batch batch;
-            batch.add_row(schema.tables[0], kStart_ns + i * kMs, kStart_ns + i * kMs, std::array{1.0, 2.0, 3.0, 4.0});
-            file.append(batch, {});
-            if (i % 1000 == 999) file.commit();
-        }
-        file.close("clean");
-    }
+    const Schema schema = sample_schema();
+    record_rows(path, schema);
     const std::string most = std::to_string(kLast_ns), least = std::to_string(std::numeric_limits<std::int64_t>::min());
     const std::vector<std::string> damages{
         "UPDATE stored_sanderling_imu SET t_ns = " + most + " WHERE id IN (1, 7000, 20000)",
@@ -143,15 +160,7 @@ TEST_CASE("absurd times in a damaged file end no reading and leave the other row
         Database(changed, Database::Mode::read_write).execute(damage);
         auto reader = RecordingReader::open(changed);
         REQUIRE(reader);
-        static_cast<void>(reader->info());
-        for (const std::size_t points : {1U, 100U, 8192U, 30'000U}) {
-            for (const auto& [from_ns, to_ns] : {std::pair(std::numeric_limits<std::int64_t>::min(), kLast_ns),
-                                                 std::pair(kStart_ns, kStart_ns + 500 * kMs),
-                                                 std::pair(kStart_ns + 6900 * kMs, kStart_ns + 7100 * kMs)}) {
-                const auto block = reader->series({0, {0, 3}, from_ns, to_ns, points});
-                if (block) CHECK(block->rows <= points);
-            }
-        }
+        look_everywhere(*reader);
         static_cast<void>(reader->latest(kStart_ns + 5000 * kMs));
         Batch rows;
         reader->rows(kStart_ns + 2000 * kMs, kStart_ns + 2100 * kMs, 10'000, rows);
@@ -164,6 +173,33 @@ TEST_CASE("absurd times in a damaged file end no reading and leave the other row
                       std::array{1.0, 2.0, 3.0, 4.0});
         file.append(batch, {});
         file.close("clean");
+    }
+}
+
+TEST_CASE("pages of a series that hold the rows of other ones end no reading") {
+    const TemporaryFolder directory;
+    const auto path = directory.recording("whole");
+    record_rows(path, sample_schema());
+    const auto pages = rows_on_pages(path, "stored_sanderling_imu");
+    const auto last = static_cast<std::ptrdiff_t>(pages.size()) - 1;
+    const auto page_at = [&](std::ptrdiff_t place) { return std::next(pages.begin(), place)->first; };
+    for (const std::ptrdiff_t first : {std::ptrdiff_t{2}, last / 3, last / 2, last - 2}) {
+        for (const std::ptrdiff_t old : {std::ptrdiff_t{0}, first - 1, last}) {
+            INFO("pages " << first << " and the next, as page " << old << " of " << last);
+            const auto changed = directory.recording("changed");
+            std::filesystem::copy_file(path, changed, std::filesystem::copy_options::overwrite_existing);
+            for (const std::ptrdiff_t place : {first, first + 1})
+                copy_page(changed, page_at(old), page_at(place), page_bytes(path));
+            auto reader = RecordingReader::open(changed);
+            REQUIRE(reader);
+            look_everywhere(*reader);
+            for (std::int64_t t_ns = kStart_ns; t_ns < kStart_ns + kRows * kMs; t_ns += 97 * kMs) {
+                static_cast<void>(reader->latest(t_ns));
+                Batch rows;
+                reader->rows(t_ns, t_ns + 100 * kMs, 10'000, rows);
+                CHECK(rows.rows.size() <= 10'000);
+            }
+        }
     }
 }
 
