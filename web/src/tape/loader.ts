@@ -139,11 +139,13 @@ export class Loader {
       return;
     }
     this.looking = true;
+    const at_s = this.tape.cursor_s;
     api
-      .fetch_latest(this.id, this.tape.cursor_s)
+      .fetch_latest(this.id, at_s)
       .then(
         (latest) => {
-          if (!this.stopped) this.tape.take_at_cursor(latest);
+          // In a replay the stream answers for a cursor that moved on meanwhile.
+          if (!this.stopped && (this.look_again || at_s === this.tape.cursor_s)) this.tape.take_at_cursor(latest);
         },
         (error: unknown) => this.handlers.on_fault('failed', error),
       )

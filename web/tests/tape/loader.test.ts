@@ -52,6 +52,16 @@ describe('a loader', () => {
     asked[1]?.answer(70);
     await vi.waitFor(() => expect(at_cursor(tape)).toBe(70));
   });
+  it('lets no late answer for another cursor take the place of the rows that the stream brought', async () => {
+    const asked = listen();
+    const { tape, loader } = begin();
+    loader.look(); // as a page does that begins
+    tape.set_cursor(7); // where its address sends it; the stream answers that
+    tape.take_at_cursor([{ table: 0, t_s: 7, values: [70] }]);
+    asked[0]?.answer(10);
+    await new Promise((done) => setTimeout(done, 20));
+    expect(at_cursor(tape)).toBe(70);
+  });
   it('takes nothing for a tape that is not shown any more', async () => {
     const asked = listen();
     const { tape, loader } = begin();
