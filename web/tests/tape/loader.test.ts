@@ -57,7 +57,7 @@ describe('a loader', () => {
     const { tape, loader } = begin();
     loader.look(); // as a page does that begins
     tape.set_cursor(7); // where its address sends it; the stream answers that
-    tape.take_at_cursor([{ table: 0, t_s: 7, values: [70] }]);
+    tape.take_at_cursor([{ table: 0, t_s: 7, values: new Float64Array([70]) }]);
     asked[0]?.answer(10);
     await new Promise((done) => setTimeout(done, 20));
     expect(at_cursor(tape)).toBe(70);
