@@ -194,15 +194,15 @@ struct ShownUnit {
 constexpr ShownUnit kShownUnits[] = {
     {"1", ""},     {"Cel", " °C"}, {"K", " °C", 1, -273.15}, {"Pa", " hPa", 0.01, 0, 2},
     {"deg", "°"},  {"By", " B"},   {"m/s2", " m/s²"},        {"dB{mW}", " dBm"},
-    {"uT", " µT"}, {"us", " µs"},  {"deg/s", " °/s"}};
+    {"uT", " µT"}, {"us", " µs"},  {"deg/s", " °/s"},        {"{fraction}", " %", 100, 0, -2}};
 
 } // namespace
 
 std::string with_unit(double value, const std::string& unit, int decimals) {
     const auto* const shown = std::ranges::find(kShownUnits, unit, &ShownUnit::code);
     if (shown != std::end(kShownUnits))
-        return fmt::format("{:.{}f}{}", value * shown->gain + shown->offset, decimals + shown->more_decimals,
-                           shown->symbol);
+        return fmt::format("{:.{}f}{}", value * shown->gain + shown->offset,
+                           std::max(0, decimals + shown->more_decimals), shown->symbol);
     std::string symbol = unit;
     std::erase_if(symbol, [](char c) { return c == '{' || c == '}' || c == '[' || c == ']'; });
     return fmt::format("{:.{}f} {}", value, decimals, symbol);

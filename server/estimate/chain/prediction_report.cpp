@@ -89,15 +89,15 @@ TableOf<PredictionFigures> landing_table() {
         add(
             "_in_s", "time to landing", "s", true, 0, "Mean", [](C c) { return c.landing.time_s; });
         add(
-            "_outside", "outside the boundary", "1", true, 3,
+            "_outside", "outside the boundary", "{fraction}", true, 3,
             "Fraction of landings; advisory, the range safety officer decides", [](C c) { return c.landing.outside; });
-        add("_probability", "probability", "1", true, 3, "Of the case: the vehicle file's, and what the descent shows",
-            [](C c) { return c.landing.probability; });
+        add("_probability", "probability", "{fraction}", true, 3,
+            "Of the case: the vehicle file's, and what the descent shows", [](C c) { return c.landing.probability; });
     }
     table
         .add({"likeliest", "Likeliest case", "1", kGroup, 0, "Of the landing cases", enumeration<LandingCaseKind>()},
              [](S r) { return static_cast<double>(r.prediction.likeliest); })
-        .add({"outside", "Landing outside the boundary", "1", kGroup, 3,
+        .add({"outside", "Landing outside the boundary", "{fraction}", kGroup, 3,
               "Probability over all cases; advisory, the range safety officer decides"},
              [](S r) { return r.prediction.outside; });
     for (std::size_t k = 0; k < 2; ++k) {

@@ -300,6 +300,7 @@ class Binder {
                 out_.period_s = table->period_s;
             }
         const auto vehicle = vehicle_of(check_.value);
+        out_.words = {{0, "differs"}, {1, "matches"}};
         out_.text = check_.name.empty() && vehicle ? setup_.vehicles[*vehicle].dictionary.version : check_.name;
     }
 

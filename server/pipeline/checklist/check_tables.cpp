@@ -42,6 +42,7 @@ std::string limit_text(double value, const std::string& unit, int decimals, cons
     if (unit == "s" && value != 0 && std::abs(value) < 1) return plain(value * 1e3) + " ms";
     if (unit == "s") return std::abs(value) < 600 ? plain(value) + " s" : plain(value / 60) + " min";
     if (unit == "1") return plain(value);
+    if (unit == "{fraction}") return plain(100 * value) + " %";
     if (unit == "d") return plain(value) + (value == 1 ? " day" : " days");
     const sentences::CheckFigure figure = sentences::of_check(value, unit, decimals);
     // As many digits as the file gives, at least; of degrees Celsius, in which kelvins are shown. What is round in

@@ -80,7 +80,7 @@ void add_packet_columns(TableOf<Source>& table, const std::string& group) {
         [](S s, std::size_t window, double window_s) {
             return static_cast<double>(s.quality.windows().sums(window).fresh) / window_s;
         });
-    add_windowed(table, {"loss", "Packet loss", "1", group, 3, "Fraction of the packets sent"},
+    add_windowed(table, {"loss", "Packet loss", "{fraction}", group, 3, "Fraction of the packets sent"},
                  [](S s, std::size_t window, double) { return s.quality.windows().loss(window); });
 }
 

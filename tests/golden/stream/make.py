@@ -134,9 +134,9 @@ def landing_case(name, title, group):
             column(f"{name}_bearing_deg", f"{title}: bearing of the ellipse", "deg", "", 0,
                    "Longer axis, clockwise from true north"),
             column(f"{name}_in_s", f"{title}: time to landing", "s", group, 0, "Mean"),
-            column(f"{name}_outside", f"{title}: outside the boundary", "1", group, 3,
+            column(f"{name}_outside", f"{title}: outside the boundary", "{fraction}", group, 3,
                    "Fraction of landings; advisory, the range safety officer decides"),
-            column(f"{name}_probability", f"{title}: probability", "1", group, 3,
+            column(f"{name}_probability", f"{title}: probability", "{fraction}", group, 3,
                    "Of the case: the vehicle file's, and what the descent shows")]
 
 
@@ -250,7 +250,7 @@ DESCRIPTION = {
                    "Packets received after one with a higher sequence count"),
             column("sequence_resets", "Sequence counter resets", "1", "", 0),
             column("rate_10s", "Packet rate, last 10 s", "/s", "Link", 1, "Without duplicates on this link"),
-            column("loss_10s", "Packet loss, last 10 s", "1", "Link", 3, "Fraction of the packets sent"),
+            column("loss_10s", "Packet loss, last 10 s", "{fraction}", "Link", 3, "Fraction of the packets sent"),
             column("first_here", "First heard here", "1", "", 0, "Packets whose first good copy came by this link"),
             column("only_here", "Heard only here", "1", "", 0,
                    "Of these, packets that no other link has brought, but for those still on their way"),
@@ -305,7 +305,7 @@ DESCRIPTION = {
             *landing_case("no_parachute", "No parachute (ballistic)", ""),
             words("likeliest", "Likeliest case", "Prediction", "Of the landing cases", "nominal", "drogue late",
                   "drogue fails", "main fails", "main at apogee", "no parachute (ballistic)"),
-            column("outside", "Landing outside the boundary", "1", "Prediction", 3,
+            column("outside", "Landing outside the boundary", "{fraction}", "Prediction", 3,
                    "Probability over all cases; advisory, the range safety officer decides"),
             words("terrain", "Ground", "Prediction", "Ground the landing prediction assumes", "flat", "height grid")]),
         table(11, "sanderling/procedure/bench", "Bench check", "estimate", 0, 0, [

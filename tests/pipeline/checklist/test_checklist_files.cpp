@@ -265,6 +265,8 @@ TEST_CASE("a limit is said as a person says it") {
     };
     const std::string value = R"({"value": {"table": "t", "column": "c"}, )";
     CHECK(required((value + R"("most": 0.03})").c_str(), "s", 3) == "≤ 30 ms");
+    CHECK(required((value + R"("most": 0.05})").c_str(), "{fraction}", 3) == "≤ 5 %");
+    CHECK(required((value + R"("most": 0.001})").c_str(), "{fraction}", 3) == "≤ 0.1 %");
     CHECK(required((value + R"("most": 2})").c_str(), "s", 3) == "≤ 2 s");
     CHECK(required((value + R"("least": 3600})").c_str(), "s", 0) == "≥ 60 min");
     CHECK(required((value + R"("least": 7.25})").c_str(), "V", 1) == "≥ 7.25 V");

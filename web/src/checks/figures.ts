@@ -1,6 +1,6 @@
 /** Measured values of checks as people read them, in the units in which the station says what is required. */
 import type { Column } from '../stream/description';
-import { format_fixed, format_value, kNoValue } from '../text/format';
+import { format_fixed, format_fraction, format_value, kNoValue } from '../text/format';
 import { shown_decimals, shown_unit } from '../text/units';
 
 export interface Scale {
@@ -12,6 +12,7 @@ export interface Scale {
 const kMilliseconds_s = 1; // below this
 const kDigits = 3; // that tell something of a measured value
 const kMinutes_s = 600; // from here on
+const kHour_d = 1 / 24;
 
 /** A turn rate in degrees per second, as people read it, with the factor that gets there; any other column as it is. */
 export function in_degrees(column: Column): [Column, number] {
@@ -25,6 +26,8 @@ export function scale_of(column: Column, value: number): Scale {
   if (column.unit === 's' && size < kMilliseconds_s && size > 0)
     return { symbol: 'ms', gain: 1000, decimals: Math.min(1, Math.max(0, column.decimals - 2)) };
   if (column.unit === 's' && size >= kMinutes_s) return { symbol: 'min', gain: 1 / 60, decimals: 0 };
+  if (column.unit === 'd' && size < kHour_d) return { symbol: 'min', gain: 1440, decimals: 0 };
+  if (column.unit === 'd' && size < 1) return { symbol: 'h', gain: 24, decimals: 0 };
   if (column.unit === 'd') return { symbol: size === 1 ? 'day' : 'days', gain: 1, decimals: column.decimals };
   const [{ unit, decimals }, turned] = in_degrees(column);
   const { symbol, gain, offset } = shown_unit(unit);
@@ -33,17 +36,19 @@ export function scale_of(column: Column, value: number): Scale {
   return { symbol, gain: turned * gain, decimals: Math.min(shown_decimals(unit, decimals), Math.max(0, told)) };
 }
 
+const kFraction = '{fraction}';
 const kSpace = '\u00a0';
 
 /** "18.6 ms"; a word where the value has one, a dash without a value. */
 export function figure_words(column: Column, value: number): string {
   if (Number.isFinite(value) && column.enumeration.size > 0) return format_value(column, value);
+  if (column.unit === kFraction) return format_fraction(value) || kNoValue;
   return with_unit(scale_of(column, value), value, shown_unit(column.unit).offset);
 }
 
-/** A margin, in the unit of the value whose it is: a difference has no zero of its own. */
+/** A margin, in the unit of the value whose it is, but days in days: a difference has no zero of its own. */
 export const margin_words = (column: Column, margin: number, value: number): string =>
-  with_unit(scale_of(column, value), margin, 0);
+  with_unit(scale_of(column, column.unit === 'd' ? margin : value), margin, 0);
 
 function with_unit({ symbol, gain, decimals }: Scale, value: number, offset: number): string {
   if (!Number.isFinite(value)) return kNoValue;

@@ -5,9 +5,6 @@
 import type { TapeSeconds, UtcMs } from './clocks';
 import { array, fail, flag, number, object, one_of, text, utc_ms, type Json } from './json';
 
-/** Unit of a number between 0 and 1 that is a part of a whole (a UCUM annotation). */
-export const kFraction = '{fraction}';
-
 export type TableKind = 'packet' | 'batch' | 'estimate' | 'link';
 
 /** Where an alert of the dictionary begins: drawn beside the values. */
@@ -204,12 +201,6 @@ function read_column(value: unknown, path: string): Column {
   };
 }
 
-const kLoss = 'loss_10s';
-
-/** Loss is a fraction of the packets sent; people read it in percent. */
-const as_fraction = (column: Column): Column =>
-  column.name === kLoss && column.unit === '1' ? { ...column, unit: kFraction } : column;
-
 function read_table(value: unknown, path: string, place: number): Table {
   const from = object(value, path);
   const columns = array(from['columns'], `${path}/columns`).map((entry, i) =>
@@ -226,7 +217,7 @@ function read_table(value: unknown, path: string, place: number): Table {
     kind,
     vehicle: number(from, 'vehicle', path, -1),
     period_s: number(from, 'period_s', path, 0),
-    columns: kind === 'link' ? columns.map(as_fraction) : columns,
+    columns,
     number_count: first_text < 0 ? columns.length : first_text,
   };
 }

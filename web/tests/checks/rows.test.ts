@@ -79,7 +79,12 @@ it.each([
   ['d', 1, 0, '1\u00a0day'],
   ['d', 7, 0, '7\u00a0days'],
   ['K', 293.15, 1, '20.0\u00a0°C'],
-  ['{fraction}', 0.96, 2, '96\u00a0%'],
+  ['d', 0.25, 1, '6\u00a0h'],
+  ['d', 0.01, 1, '14\u00a0min'],
+  ['{fraction}', 0.96, 2, '96 %'],
+  ['{fraction}', 0.0123, 3, '1.2 %'],
+  ['{fraction}', 0.0004, 3, 'less than 0.1 %'],
+  ['{fraction}', 0, 3, '0 %'],
   ['1', 11, 0, '11'],
   ['deg', 4, 0, '4°'],
   // π rad are 180°, by definition of the degree (SI Brochure, 9th edition, table 8)
