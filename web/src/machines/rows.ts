@@ -7,6 +7,7 @@ import { strips_of } from '../tape/strips';
 import type { Tape } from '../tape/tape';
 import { format_fixed } from '../text/format';
 import { rounded } from '../text/rounding';
+import { told_decimals } from '../text/told';
 import { shown_decimals, shown_unit } from '../text/units';
 import { from_words } from './wording';
 
@@ -54,17 +55,25 @@ export function machines_of(tape: Tape, vehicle: number): number[] {
   return found.length > 0 ? found : [vehicle];
 }
 
-/** Groups with their rows in the dictionary's order; a group that holds no value yet is still named. */
+/**
+ * Groups that the dictionary names, with what is worked out in the same ones under what was measured; a group that holds no
+ * value yet is still named. Of a dictionary that names none, every packet.
+ */
 export function groups_of(tape: Tape, vehicle: number): MachineGroup[] {
-  return strips_of(tape.description, vehicle)
+  const groups = strips_of(tape.description, vehicle)
     .map(({ title, strips }) => ({
       title,
       rows: strips
         .flatMap((strip) => strip.series)
-        .flatMap(({ table, column }) => row_of(tape, tape.description.tables[table], column, vehicle)),
+        .flatMap(({ table, column }) => row_of(tape, tape.description.tables[table], column, vehicle))
+        .toSorted((a, b) => Number(is_measured(b)) - Number(is_measured(a))),
     }))
-    .filter((group) => group.rows.length > 0);
+    .filter((group) => group.rows.some(is_measured));
+  const named = groups.filter(({ title, rows }) => rows.some((row) => !row.ref.table.name.endsWith(`/${title}`)));
+  return named.length > 0 ? named : groups;
 }
+
+const is_measured = ({ ref }: MachineRow): boolean => ref.table.kind === 'packet' || ref.table.kind === 'batch';
 
 function row_of(tape: Tape, table: Table | undefined, place: number, vehicle: number): MachineRow[] {
   const column = table?.columns[place];
@@ -73,7 +82,8 @@ function row_of(tape: Tape, table: Table | undefined, place: number, vehicle: nu
   const age_s = tape.cursor_s - t_s;
   const words = column.enumeration.size > 0;
   const sigma = table.columns.findIndex((one) => one.name === column.sigma_column);
-  const decimals = Math.min(column.decimals, told_decimals(value));
+  const is_place = column.role === 'latitude' || column.role === 'longitude';
+  const decimals = Math.min(column.decimals, is_place ? kPlaceDecimals : told_decimals(value));
   const spread = sigma < 0 ? NaN : tape.value_at_cursor(table.id, sigma).value;
   const { text } = rounded({ ...column, decimals }, value, spread);
   const compass = column.role === 'wind_from' || column.name === 'from_deg';
@@ -87,20 +97,14 @@ function row_of(tape: Tape, table: Table | undefined, place: number, vehicle: nu
       says: compass && Number.isFinite(value) ? from_words(value) : '',
       age_s,
       old: age_s > stale_after_s(table),
-      ruler: words || compass ? undefined : ruler_of(column, value),
+      ruler: words || compass || is_place ? undefined : ruler_of(column, value),
       beyond: beyond(column, value),
-      draws: !words && !compass,
+      draws: !words && !compass && !is_place,
     },
   ];
 }
 
-const kDigits = 4; // that tell something of a measured value
-
-/** Decimals of the column's own unit that are worth showing. */
-function told_decimals(value: number): number {
-  const size = Math.abs(value);
-  return size > 0 ? Math.max(-2, kDigits - 1 - Math.floor(Math.log10(size))) : kDigits;
-}
+const kPlaceDecimals = 5; // a metre
 
 const kOrder = { advisory: 1, caution: 2, warning: 3 } as const;
 
@@ -121,9 +125,15 @@ const kPad = 0.5; // beyond the outermost limits, as a part of what lies between
 /** As far as the dictionary calls the value valid, else somewhat beyond the limits: the value moves, never the scale. */
 export function ruler_of(column: Column, value: number): Ruler | undefined {
   const limits = wrong(column);
-  const [low, high] = column.range ?? around(limits.map((limit) => limit.value));
-  if (!(high > low)) return undefined;
   const { gain, offset } = shown_unit(column.unit);
+  const zero = -offset / gain;
+  const [low, high] =
+    column.range ??
+    around(
+      limits.map((limit) => limit.value),
+      zero,
+    );
+  if (!(high > low)) return undefined;
   const words = (number: number): string => {
     const shown = number * gain + offset;
     const decimals = Math.min(shown_decimals(column.unit, column.decimals), Math.max(0, told_decimals(shown)));
@@ -143,9 +153,10 @@ export function ruler_of(column: Column, value: number): Ruler | undefined {
   };
 }
 
-function around(limits: readonly number[]): readonly [number, number] {
+/** `zero`: of the unit that is shown. */
+function around(limits: readonly number[], zero: number): readonly [number, number] {
   const [low, high] = [Math.min(...limits), Math.max(...limits)];
-  const room = kPad * (high - low || Math.abs(high));
+  const room = kPad * (high - low || Math.abs(high - zero));
   return [low - room, high + room];
 }
 

@@ -41,16 +41,38 @@ const kMain: Readonly<Record<Stage, readonly Wanted[]>> = {
 };
 export const kMainCount = 6;
 
-/** The strips of a stage of the flight. */
-export function main_strips(description: Description, groups: readonly StripGroup[], stage: Stage): Strip[] {
+/** Of a machine beside the rocket: how its engine is, or the wind. */
+const kMachine: readonly Wanted[] = [
+  role('engine_speed'),
+  role('engine_temperature'),
+  role('oil_pressure'),
+  estimate('wind', 'mean_mps'),
+  estimate('wind', 'gust_mps'),
+  role('wind_from'),
+];
+
+function find_strips(description: Description, groups: readonly StripGroup[], wanted: readonly Wanted[]): Strip[] {
   const all = groups.flatMap((group) => group.strips);
   const found: Strip[] = [];
-  for (const wanted of kMain[stage]) {
+  for (const one of wanted) {
     const strip = all.find(
-      (one) => !found.includes(one) && one.series.some((series) => is(description, series, wanted)),
+      (each) => !found.includes(each) && each.series.some((series) => is(description, series, one)),
     );
     if (strip) found.push(strip);
   }
+  return found;
+}
+
+/** Those that tell how a machine is; of one without any of them, the first ones. */
+export function machine_strips(description: Description, groups: readonly StripGroup[]): Strip[] {
+  const found = find_strips(description, groups, kMachine);
+  return found.length > 0 ? found : main_strips(description, groups, 'rail');
+}
+
+/** The strips of a stage of the flight. */
+export function main_strips(description: Description, groups: readonly StripGroup[], stage: Stage): Strip[] {
+  const all = groups.flatMap((group) => group.strips);
+  const found = find_strips(description, groups, kMain[stage]);
   for (const strip of all) {
     if (found.length >= kMainCount) break;
     if (!strip.words && !found.includes(strip)) found.push(strip);

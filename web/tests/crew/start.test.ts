@@ -131,6 +131,47 @@ describe('another vehicle', () => {
       },
     ]));
   it('is old when nothing comes from it', () => expect(others(70)[0]?.old).toBe(true));
+  it('of a machine tells its engine before anything else, each by its name', () => {
+    const told = description(
+      [
+        table('v/a', 'packet', [column('x')]),
+        table('boat/estimate/vertical', 'estimate', [column('altitude_m', 'm')], { vehicle: 1 }),
+        table(
+          'boat/engine',
+          'packet',
+          [column('rpm', '{rev}/min', { role: 'engine_speed', title: 'Engine speed', decimals: 0 })],
+          { vehicle: 1 },
+        ),
+      ],
+      { vehicles: about.vehicles },
+    );
+    const tape = replay_at(52, told, { 'boat/engine': { rpm: 2200 }, 'boat/estimate/vertical': { altitude_m: 0 } });
+    expect(select_others(tape, 0, (vehicle) => strips_of(told, vehicle))[0]?.figures).toMatchObject([
+      { name: 'Engine speed', text: '2200', unit: 'rev/min' },
+    ]);
+  });
+  it('of a rocket is named only where the unit does not tell', () => {
+    const told = description(
+      [
+        table('v/a', 'packet', [column('x')]),
+        table(
+          'w/a',
+          'packet',
+          [
+            column('volts', 'V', { role: 'battery_voltage' }),
+            column('used', '1', { role: 'satellites_used', title: 'Satellites used', decimals: 0 }),
+          ],
+          { vehicle: 1 },
+        ),
+      ],
+      { vehicles: about.vehicles.map((one) => ({ ...one, rocket: true })) },
+    );
+    const tape = replay_at(52, told, { 'w/a': { volts: 8.2, used: 11 } });
+    expect(select_others(tape, 0, (vehicle) => strips_of(told, vehicle))[0]?.figures).toMatchObject([
+      { name: '', text: '8.2', unit: 'V' },
+      { name: 'Satellites used', text: '11', unit: '' },
+    ]);
+  });
 });
 
 describe('alerts', () => {

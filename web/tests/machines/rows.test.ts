@@ -46,6 +46,18 @@ describe('a channel', () => {
     expect([row(1, 'coolant')?.old, row(1, 'coolant', 60)?.old]).toEqual([false, true]));
   it('of words has neither ruler nor line', () =>
     expect(row(1, 'state')).toMatchObject({ text: 'running', ruler: undefined, draws: false }));
+  it('of a place is told to a metre, without a ruler', () => {
+    const told = description(
+      [
+        table('boat/fix', 'packet', [column('latitude', 'deg', { role: 'latitude', decimals: 6, range: [-90, 90] })], {
+          vehicle: 1,
+        }),
+      ],
+      { vehicles: about.vehicles },
+    );
+    const [group] = groups_of(replay_at(51, told, { 'boat/fix': { latitude: -21.384562 } }), 1);
+    expect(group?.rows[0]).toMatchObject({ text: '−21.38456', ruler: undefined, draws: false });
+  });
   it('of a direction says it in words', () => expect(row(2, 'wind_from')?.says).toBe('from the south-west'));
 });
 
@@ -73,7 +85,42 @@ describe('a ruler', () => {
       high: '100',
       part: 0.74,
     }));
+  it('reaches half of what is shown beyond a single limit, in degrees Celsius too', () => {
+    const hot = ruler_of(column('air', 'K', { limits: [limit('high', 'caution', 308.15)], decimals: 1 }), 297);
+    expect([hot?.low, hot?.high]).toEqual(['17.5', '52.5']);
+  });
   it('is not drawn for what has neither', () => expect(ruler_of(column('x'), 1)).toBeUndefined());
+});
+
+it('of what is worked out only that is shown which belongs to a group of the dictionary, under what was measured', () => {
+  const of_boat = (name: string, kind: 'packet' | 'estimate' | 'link', ...columns: ReturnType<typeof column>[]) =>
+    table(name, kind, columns, { vehicle: 1, period_s: 1 });
+  const told = description(
+    [
+      of_boat('boat/estimate/vertical', 'estimate', column('nis', '1', { group: 'Health' })),
+      of_boat('boat/estimate/engine', 'estimate', column('hours', 'h', { group: 'Engine' })),
+      of_boat('link/boat', 'link', column('frames_good', '1', { group: 'Link' })),
+      of_boat(
+        'boat/engine',
+        'packet',
+        column('coolant', 'K', { group: 'Engine' }),
+        column('raw', '1', { group: 'engine' }),
+      ),
+    ],
+    { vehicles: about.vehicles },
+  );
+  const shown = groups_of(replay_at(51, told, {}), 1).map((group) => [group.title, group.rows.map((one) => one.id)]);
+  expect(shown).toEqual([['Engine', ['boat/engine/coolant', 'boat/estimate/engine/hours']]]);
+});
+
+it('a dictionary without groups shows its packets', () => {
+  const plain = description(
+    [table('mast/wind', 'packet', [column('speed', 'm/s', { group: 'wind' })], { vehicle: 2 })],
+    {
+      vehicles: about.vehicles,
+    },
+  );
+  expect(groups_of(replay_at(51, plain, {}), 2).map((group) => group.title)).toEqual(['wind']);
 });
 
 it('machines are what flies nothing, else the one that is looked at', () => {

@@ -1,14 +1,15 @@
 /** Every other vehicle in a few words: how it is, and whether anything is wrong with it. */
 import type { Urgency } from '../../draw/strokes';
-import { main_strips, stage_of } from '../../strips/arrangement';
+import { machine_strips, main_strips, stage_of } from '../../strips/arrangement';
 import type { StripGroup } from '../../tape/strips';
 import type { Tape } from '../../tape/tape';
 import { format_age } from '../../text/format';
-import { rounded } from '../../text/rounding';
 import { shown_unit } from '../../text/units';
 import { measured_place } from '../../tape/flight/measured';
 import { bearing_deg } from '../../places/landing';
 import { format_bearing, format_fixed } from '../../text/format';
+import { rounded } from '../../text/rounding';
+import { told_decimals } from '../../text/told';
 
 export interface OtherVehicle {
   vehicle: number;
@@ -20,7 +21,8 @@ export interface OtherVehicle {
   sentence: string;
   /** The most urgent alert that stands; undefined: none. */
   alert: { urgency: Urgency; text: string } | undefined;
-  figures: { text: string; unit: string; title: string }[];
+  /** `name`: beside the figure, where the unit does not tell what it is; `title`: what it is in any case. */
+  figures: { name: string; text: string; unit: string; title: string }[];
 }
 
 const kFigures = 5;
@@ -40,14 +42,20 @@ export function select_others(
     const alert = alerts.find(({ event }) => event.vehicle === other)?.event;
     const stage = stage_of(log.phase_at(other, cursor_s)?.phase ?? '');
     const place = measured_place(tape, other);
-    const strips = main_strips(description, groups_of(other), stage);
+    const strips = rocket
+      ? main_strips(description, groups_of(other), stage)
+      : machine_strips(description, groups_of(other));
     const figures = strips.flatMap((strip) => {
       const series = strip.series[0];
       const column = series && tape.tables[series.table]?.table.columns[series.column];
       if (!series || !column) return [];
       const { value } = tape.value_at_cursor(series.table, series.column);
       if (Number.isNaN(value)) return [];
-      return [{ text: rounded(column, value, NaN).text, unit: shown_unit(strip.unit).symbol, title: strip.title }];
+      const decimals = Math.min(column.decimals, told_decimals(value));
+      const { text } = rounded({ ...column, decimals }, value, NaN);
+      const unit = shown_unit(strip.unit).symbol;
+      const plain = rocket && unit !== '' && unit !== '%'; // a unit that says what it is of
+      return [{ name: plain ? '' : strip.title, text, unit, title: strip.title }];
     });
     return [
       {
@@ -61,6 +69,7 @@ export function select_others(
           ...(place
             ? [
                 {
+                  name: '',
                   text: `${format_fixed(Math.hypot(place.east_m, place.north_m), 0)} m`,
                   unit: `at ${format_bearing(bearing_deg(place.east_m, place.north_m))}`,
                   title: 'from the pad',
