@@ -38,7 +38,7 @@ export const kTestWords = {
   picture: 'Charge picture',
   edges: 'Edges found',
   spectrum: 'Shock response spectrum',
-  spectrum_axes: 'm/s², over natural frequency in Hz',
+  spectrum_axes: 'Peak acceleration in m/s² over natural frequency in Hz',
   no_spectrum: 'None: the acceleration is too coarse around the firing, or has a hole.',
   no_firing: 'No firing found yet.',
   no_edges: 'none yet',

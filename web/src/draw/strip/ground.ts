@@ -22,6 +22,7 @@ export interface Frame {
 
 export const kNoteType_px = 12;
 const kLimitWords_px = 52;
+const kLimitWordsApart_px = 14; // words closer than that stand behind each other
 const kTickWords_px = 40; // names of phases give way to the axis
 const kFutureDash: readonly number[] = [2, 4.5];
 
@@ -86,6 +87,7 @@ export function draw_limits(
 ): void {
   const { pen, colours, width, height } = frame;
   const shown = shown_unit(unit);
+  const written: { y: number; end: number }[] = [];
   for (const limit of limits) {
     if (!(limit.value > low && limit.value < high)) continue;
     const at = Math.round(y(limit.value)) + 0.5;
@@ -104,7 +106,11 @@ export function draw_limits(
     pen.font = `${kNoteType_px}px ${colours.font}`;
     pen.textAlign = 'left';
     pen.textBaseline = 'middle';
-    write(pen, words.trim(), kLimitWords_px, at > 14 ? at - 8 : at + 9, colours.ink, colours.surface);
+    const words_y = at > 14 ? at - 8 : at + 9;
+    const beside = written.filter((one) => Math.abs(one.y - words_y) < kLimitWordsApart_px).map((one) => one.end);
+    const left = Math.max(kLimitWords_px, ...beside.map((end) => end + kLimitWordsApart_px));
+    write(pen, words.trim(), left, words_y, colours.ink, colours.surface);
+    written.push({ y: words_y, end: left + pen.measureText(words.trim()).width });
   }
 }
 
