@@ -73,6 +73,11 @@ void Monitor::see(Batch& batch, Marks from, std::int64_t t_ns) {
     desk_.see(batch, from, t_ns);
 }
 
+void Monitor::see_own(Batch& out, Marks from, std::int64_t t_ns) {
+    for (VehicleWatch& each : vehicles_) each.charges.see(out, from);
+    desk_.see(out, from, t_ns);
+}
+
 void Monitor::take_event(Event event, std::int64_t t_ns, Batch& out) {
     if (is_of_alert(event)) {
         book_.take(std::move(event), t_ns, out);

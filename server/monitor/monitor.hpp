@@ -57,12 +57,12 @@ class Monitor {
             book_.take(what, t_ns, out);
         else
             desk_.take(what, t_ns, out);
-        desk_.see(out, from, t_ns);
+        see_own(out, from, t_ns);
     }
     void take(const CarriedAlert& what, std::int64_t t_ns, Batch& out) {
         const Marks from = out.marks();
         book_.take(what, t_start_ns_, t_ns, out);
-        desk_.see(out, from, t_ns);
+        see_own(out, from, t_ns);
     }
     /// Actions that the next recording begins with, so that alerts, procedures and the poll go on.
     void carry(std::int64_t t_ns, std::vector<Action>& out) const;
@@ -83,6 +83,8 @@ class Monitor {
         ChargeWatch charges;
     };
     void take_event(Event event, std::int64_t t_ns, Batch& out);
+    /// What was appended to `out` since `from` for something said.
+    void see_own(Batch& out, Marks from, std::int64_t t_ns);
 
     std::int64_t t_start_ns_;
     AlertBook book_;

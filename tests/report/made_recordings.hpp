@@ -162,6 +162,7 @@ inline void add_charge_tables(HandMade& made) {
     columns.push_back(column("barometer_state", "Barometer afterwards", "1", 0));
     columns.back().enumeration = {{0, "well"}, {1, "dead"}};
     with_sigma(columns, column("barometer_offset", "Barometer, after − before", "Pa", 0));
+    columns.push_back(column("in_flight", "Fired in flight", "1", 0));
     columns.push_back(column("accel_least_across", "Accelerometer: least offset across gravity", "m/s2", 2));
     columns.push_back(column("barometer_shift_p", "Barometer: p of the shift", "1", 3));
     if (!made.has_table("sanderling/charge/drogue"))
@@ -248,6 +249,7 @@ inline void add_ground_test(HandMade& made, double number, double lid_off_s, con
               {"readings_missed", 0},
               {"lid_off_seen", 1},
               {"settled_seen", 0},
+              {"in_flight", 0},
               {"accel_least_across", 1.26},
               {"barometer_state", 0},
               {"barometer_offset", 2.3},

@@ -189,7 +189,8 @@ TEST_CASE("tests on the ground stand beside tests on the ground, and not beside 
         HandMade flown(demo_setup(files), kStart_ns + day * kDay_ns);
         add_flight(flown);
         add_charge_tables(flown);
-        flown.row("sanderling/charge/drogue", 35, {{"lid_off", lid_off_s}, {"lid_off_sigma", 0.0005}});
+        flown.row("sanderling/charge/drogue", 35,
+                  {{"lid_off", lid_off_s}, {"lid_off_sigma", 0.0005}, {"in_flight", 1}});
         return flown.record(folder, 101);
     };
     CHECK_THAT(read_out(page_of(fly(1, 0.008), "first-flown")), !Contains("Tests side by side"));
@@ -200,42 +201,6 @@ TEST_CASE("tests on the ground stand beside tests on the ground, and not beside 
                          Contains("sample standard deviation of 2 tests"));
     CHECK_THAT(read_out(page_of(fly(3, 0.009), "second-flown")),
                Contains("2026\u201105\u201118") && !Contains("2026\u201105\u201117") && !Contains("Test 2"));
-}
-
-// The flight of add_flight() is down at 95 s.
-TEST_CASE("a charge that fires after touchdown is the flight's, unless it is put to the test then") {
-    const test::TemporaryFolder folder;
-    const std::vector<FolderFile> files{
-        {"procedures/separation-test.json", separation_procedure("Tethered separation test", "Look twice.")},
-        {"procedures/safing.json", R"({"title": "Safing", "checks": [], "steps": [
-             {"id": "stop", "kind": "instruct", "title": "Stop", "text": "Stay clear."}]})"}};
-    constexpr std::int64_t kDay_ns = 86'400'000'000'000;
-    constexpr double kLate_s = 99;
-    const auto fly = [&](std::int64_t day, const char* begun) {
-        HandMade flown(demo_setup(files), kStart_ns + day * kDay_ns);
-        add_flight(flown);
-        add_charge_tables(flown);
-        if (*begun != '\0')
-            flown.event(EventId::procedure_begun, kLate_s - 2,
-                        {{"procedure", std::string(begun)},
-                         {"title", std::string(begun)},
-                         {"by", std::string("KL")},
-                         {"run", 1.0}},
-                        begun);
-        flown.row("sanderling/charge/drogue", kLate_s, {{"lid_off", 0.009}, {"lid_off_sigma", 0.0005}});
-        return flown.record(folder, 101);
-    };
-    (void)fly(1, "");                // 18 May
-    (void)fly(2, "separation-test"); // 19 May
-    (void)fly(3, "safing");          // 20 May
-    HandMade test(demo_setup(files), kStart_ns + 4 * kDay_ns);
-    add_ground_test(test, 2, 0.021);
-    CHECK_THAT(read_out(page_of(test.record(folder, 60), "test-after-late-charges")),
-               !Contains("2026\u201105\u201118") && Contains("2026\u201105\u201119") &&
-                   !Contains("2026\u201105\u201120"));
-    CHECK_THAT(read_out(page_of(fly(5, ""), "late-after-late-charges")), Contains("2026\u201105\u201118") &&
-                                                                             !Contains("2026\u201105\u201119") &&
-                                                                             Contains("2026\u201105\u201120"));
 }
 
 // The event of a check's last change of state has the figures of that moment; it held on, and drifted while it did.

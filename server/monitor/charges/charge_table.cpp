@@ -140,8 +140,17 @@ void add_motion(ChargeTable& table) {
 ChargeTable charge_table(const std::string& name, const std::string& title) {
     using F = ChargeFindings;
     ChargeTable table("charge/" + name, title, 0);
-    table.add({"fired_sigma", "Firing, 1-sigma", "s", kCharge, 4, "Of the row's time"},
-              [](Found f) { return f.fired_sigma_s; });
+    table.add(
+        {"fired_sigma", "Firing, 1-sigma", "s", kCharge, 4, "Of the row's time"},
+        [](Found f) { return f.fired_sigma_s; });
+    table.add({"in_flight",
+               "Fired in flight",
+               "1",
+               kCharge,
+               0,
+               "Or after it, late, until the vehicle is ready again or tested",
+               {{0, "no"}, {1, "yes"}}},
+              [](Found f) { return f.in_flight; });
     add_measured(table, {.name = "current_peak", .title = "Igniter current", .unit = "A"}, &F::current_peak_a, 2);
     add_pulse(table);
     add_motion(table);

@@ -51,6 +51,10 @@ ChargeWatch::ChargeWatch(const PipelineSetup& setup, const Schema& schema, std::
         const auto table = std::ranges::find(schema.tables, std::string(vehicle_.name) + "/" + name, &Table::name);
         tables_.push_back(table == schema.tables.end() ? nullptr : &*table);
     }
+    for (const Procedure& procedure : setup.vehicles[vehicle].procedures)
+        if (std::ranges::any_of(procedure.checks,
+                                [](const Check& check) { return check.value.table.starts_with("charge/"); }))
+            tests_.push_back(procedure.id);
     for (const Table& table : schema.tables)
         if (table.vehicle == vehicle_.index && (table.kind == TableKind::packet || table.kind == TableKind::batch))
             sources_[table.id] = source_of(table);
@@ -113,13 +117,29 @@ void ChargeWatch::see_igniters(std::span<const double> numbers, const RowRecord&
     }
 }
 
+bool ChargeWatch::is_test(const Event& begun) const {
+    return std::ranges::any_of(
+        begun.values,
+        [&](const EventValue& value) {
+            const auto* id = std::get_if<std::string>(&value.value);
+            return value.name == "procedure" && id != nullptr && std::ranges::find(tests_, *id) != tests_.end();
+        });
+}
+
 void ChargeWatch::see_event(const Event& event) {
     if (!event.id) return;
     switch (*event.id) {
     case EventId::liftoff:
-    case EventId::joined_in_flight: flies_ = true; break;
-    case EventId::touchdown:
-    case EventId::false_liftoff: flies_ = false; break;
+    case EventId::joined_in_flight:
+        flies_ = true;
+        liftoff_ns_ = event.t_ns;
+        break;
+    case EventId::touchdown: flies_ = false; break;
+    case EventId::false_liftoff: flies_ = false; [[fallthrough]];
+    case EventId::ready_again: liftoff_ns_.reset(); break;
+    case EventId::procedure_begun:
+        if (!flies_ && is_test(event)) liftoff_ns_.reset();
+        break;
     case EventId::reboot: readings_.restarted(event.t_ns); break;
     case EventId::shock: shock_ns_ = event.t_ns; break;
     case EventId::pressure_pulse: pulse_ns_ = event.t_ns; break;
@@ -193,8 +213,9 @@ void ChargeWatch::announce(Firing& firing, std::int64_t t_ns, Batch& out) const 
 }
 
 void ChargeWatch::finish(const Firing& firing, std::int64_t t_ns, Batch& out) {
-    const analysis::ChargeFindings findings = analyse(readings_.around(firing.t_ns, firing.sigma_s, t_ns));
+    analysis::ChargeFindings findings = analyse(readings_.around(firing.t_ns, firing.sigma_s, t_ns));
     const std::int64_t fired_ns = seconds_after(firing.t_ns, findings.fired_s);
+    findings.in_flight = liftoff_ns_ && fired_ns >= *liftoff_ns_ ? analysis::kYes : analysis::kNo;
     done_ns_[firing.charge] = fired_ns;
     if (const Table* table = tables_[firing.charge])
         out.add_row(*table, fired_ns, t_ns, rows_[firing.charge].row(findings));

@@ -7,6 +7,9 @@
 /// with a pressure pulse, by an igniter that lost its continuity, or by a marker that names the charge. Better evidence
 /// of the same firing takes the place of poorer. The row comes kLookAfter_s after the firing and a little: slow radios
 /// send what was kept for seconds.
+///
+/// A charge in flight works against other pressure and load than one on a tether. One that fires when the vehicle is
+/// down already is late, and the flight's all the same, until the vehicle is ready again or put to a test.
 #include <cstdint>
 #include <deque>
 #include <optional>
@@ -59,6 +62,8 @@ class ChargeWatch {
     void see_row(const Batch& batch, const RowRecord& row, Source& source);
     void see_igniters(std::span<const double> numbers, const RowRecord& row, Source& source);
     void see_event(const Event& event);
+    /// Of a procedure that is begun.
+    [[nodiscard]] bool is_test(const Event& begun) const;
     /// From 1; 0: of no charge of ours.
     [[nodiscard]] std::size_t charge_number(double number) const;
     void fired(const Firing& firing);
@@ -70,10 +75,12 @@ class ChargeWatch {
     std::vector<TableOf<analysis::ChargeFindings>> rows_; ///< by charge, as the next two
     std::vector<const Table*> tables_;
     std::vector<std::string> names_;
+    std::vector<std::string> tests_;             ///< procedures that look at what a charge did
     std::vector<std::optional<Source>> sources_; ///< by table
     ChargeReadings readings_;
     std::size_t number_ = 0; ///< of the charge that rows tell of, from 1; 0: unknown
     bool flies_ = false;
+    std::optional<std::int64_t> liftoff_ns_; ///< of the flight that firings are of; none: of a test on the ground
     std::optional<std::int64_t> shock_ns_, pulse_ns_;
     std::vector<Firing> open_;                         ///< without a row yet
     std::vector<std::optional<std::int64_t>> done_ns_; ///< by charge: its newest firing that has a row

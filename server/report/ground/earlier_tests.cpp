@@ -5,7 +5,6 @@
 
 #include <fmt/format.h>
 
-#include "server/debrief/flights/chapters.hpp"
 #include "server/record/read/catalogue.hpp"
 #include "server/report/ground/procedure_run.hpp"
 #include "server/report/text/figure.hpp"
@@ -33,28 +32,8 @@ std::string label_of(const Recorded& recorded, std::size_t vehicle, std::int64_t
     return unbroken_date(recorded.utc_ns(t_ns)) + " " + utc_time(recorded.utc_ns(t_ns));
 }
 
-/// Whether a test of this charge was begun after a time and is under way when it fires.
-bool is_under_test(const Recorded& recorded, const Firing& firing, std::int64_t after_ns) {
-    return std::ranges::any_of(
-        procedure_runs(recorded),
-        [&](const ProcedureRun& run) {
-            const bool asks = run.procedure != nullptr &&
-                              std::ranges::find(
-                                  run.procedure->checks, "charge/" + firing.charge,
-                                  [](const Check& check) { return check.value.table; }) != run.procedure->checks.end();
-            return asks && run.vehicle == firing.vehicle && run.window.from_ns > after_ns &&
-                   firing.row.t_ns() >= run.window.from_ns && firing.row.t_ns() < run.window.to_ns;
-        });
-}
-
-/// A charge fired in flight works against other pressure and load than one on a tether. One that fires when it is down
-/// already is late, and the flight's all the same, until the vehicle is ready again or is put to another test.
-bool is_in_flight(const Recorded& recorded, const Firing& firing) {
-    for (const debrief::Chapter& chapter : debrief::chapters_in(recorded))
-        if (chapter.vehicle == firing.vehicle && chapter.liftoff_ns && firing.row.t_ns() >= *chapter.liftoff_ns &&
-            firing.row.t_ns() < chapter.window.to_ns)
-            return !is_under_test(recorded, firing, chapter.flown().to_ns);
-    return false;
+bool is_in_flight(const Firing& firing) {
+    return firing.row.value("in_flight") == 1;
 }
 
 /// Copies a row to the columns of this recording's table, by name: the other table goes with its reader.
@@ -72,7 +51,7 @@ void add_firings(const Recorded& other, const Recorded& recorded, const Firing& 
         auto firings = firings_in(other, vehicle, other.whole());
         std::ranges::reverse(firings);
         for (const Firing& earlier : firings)
-            if (earlier.charge == firing.charge && is_in_flight(other, earlier) == in_flight &&
+            if (earlier.charge == firing.charge && is_in_flight(earlier) == in_flight &&
                 other.utc_ns(earlier.row.t_ns()) < recorded.utc_ns(firing.row.t_ns()) && out.size() < kEarlierMost)
                 out.push_back({label_of(other, vehicle, earlier.row.t_ns()),
                                carried_over(earlier.row, firing.row.table()), shock_of(other, earlier)});
@@ -84,7 +63,7 @@ void add_firings(const Recorded& other, const Recorded& recorded, const Firing& 
 std::vector<EarlierFiring> earlier_firings(const Recorded& recorded, const Firing& firing,
                                            const std::filesystem::path& path) {
     std::vector<EarlierFiring> earlier;
-    const bool in_flight = is_in_flight(recorded, firing);
+    const bool in_flight = is_in_flight(firing);
     add_firings(recorded, recorded, firing, in_flight, earlier);
     std::size_t opened = 0;
     const std::filesystem::path folder = path.has_parent_path() ? path.parent_path() : ".";

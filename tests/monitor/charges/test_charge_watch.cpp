@@ -27,6 +27,10 @@ PipelineSetup demo_stand() {
         read_dictionary(test::read_json(test::demo_path("sanderling/dictionary.json")), "dictionary.json", problems);
     vehicle.vehicle =
         read_vehicle(test::read_json(test::demo_path("sanderling/vehicle.json")), "vehicle.json", problems);
+    for (const std::string id : {"bench-check", "separation-test"}) {
+        const std::string file = "sanderling/procedures/" + id + ".json";
+        vehicle.procedures.push_back(read_procedure(test::read_json(test::demo_path(file)), id, file, problems));
+    }
     setup.site = read_site(test::read_json(test::demo_path("site.json")), "site.json", problems);
     REQUIRE(problems.empty());
     setup.vehicles.push_back(std::move(vehicle));
@@ -64,6 +68,18 @@ class Watched {
         for (const RowRecord& row : batch_.rows)
             if (const std::string& name = schema_.tables[row.table].name; name.find("/charge/") != std::string::npos)
                 out.push_back(name.substr(name.rfind('/') + 1));
+        return out;
+    }
+    /// By firing: whether it was in flight.
+    [[nodiscard]] std::vector<double> in_flight() const {
+        std::vector<double> out;
+        for (const RowRecord& row : batch_.rows) {
+            const Table& table = schema_.tables[row.table];
+            if (table.name.find("/charge/") == std::string::npos) continue;
+            const auto column = std::ranges::find(table.columns, "in_flight", &Column::name);
+            REQUIRE(column != table.columns.end());
+            out.push_back(batch_.numbers_of(row, table)[static_cast<std::size_t>(column - table.columns.begin())]);
+        }
         return out;
     }
     [[nodiscard]] std::int64_t fired() const {
@@ -165,5 +181,74 @@ TEST_CASE("poorer evidence waits for better, and is taken when none comes") {
         watched.until(25);
         CHECK(watched.rows() == each.rows);
         CHECK(watched.fired() == static_cast<std::int64_t>(each.rows.size()));
+    }
+}
+
+TEST_CASE(
+    "a firing is of the flight, late ones too, until the vehicle is ready again or put to a test of its charges") {
+    const EventValues separation{{"procedure", std::string("separation-test")}};
+    const EventValues bench{{"procedure", std::string("bench-check")}};
+    struct Case {
+        const char* what;
+        std::function<void(Watched&)> happens; ///< before the firing at 60 s
+        double in_flight;
+    };
+    const std::vector<Case> cases{
+        {"on a tether", [](Watched&) {}, 0},
+        {"in flight", [](Watched& w) { w.event(40, EventId::liftoff); }, 1},
+        {"in a flight that was joined", [](Watched& w) { w.event(40, EventId::joined_in_flight); }, 1},
+        {"after a liftoff that was none",
+         [](Watched& w) {
+             w.event(40, EventId::liftoff);
+             w.event(41, EventId::false_liftoff);
+         },
+         0},
+        {"late, when it is down",
+         [](Watched& w) {
+             w.event(20, EventId::liftoff);
+             w.event(50, EventId::touchdown);
+         },
+         1},
+        {"ready for the next flight",
+         [](Watched& w) {
+             w.event(20, EventId::liftoff);
+             w.event(40, EventId::touchdown);
+             w.event(50, EventId::ready_again);
+         },
+         0},
+        {"in a test after a flight",
+         [&](Watched& w) {
+             w.event(20, EventId::liftoff);
+             w.event(40, EventId::touchdown);
+             w.event(50, EventId::procedure_begun, separation);
+         },
+         0},
+        {"in a procedure after a flight that does not look at charges",
+         [&](Watched& w) {
+             w.event(20, EventId::liftoff);
+             w.event(40, EventId::touchdown);
+             w.event(50, EventId::procedure_begun, bench);
+         },
+         1},
+        {"in flight, whatever is begun meanwhile",
+         [&](Watched& w) {
+             w.event(40, EventId::liftoff);
+             w.event(50, EventId::procedure_begun, separation);
+         },
+         1},
+        {"in a flight after a test",
+         [&](Watched& w) {
+             w.event(20, EventId::procedure_begun, separation);
+             w.event(40, EventId::liftoff);
+         },
+         1},
+    };
+    for (const Case& each : cases) {
+        INFO(each.what);
+        Watched watched;
+        each.happens(watched);
+        watched.row(60, "firing", "charge_fired", 2);
+        watched.until(75);
+        CHECK(watched.in_flight() == std::vector{each.in_flight});
     }
 }

@@ -3,7 +3,6 @@ import { fetch_description, fetch_recordings, fetch_series } from '../stream/api
 import type { Series } from '../stream/blocks';
 import { utc_at, type TapeSeconds, type UtcMs } from '../stream/clocks';
 import type { Column, Table } from '../stream/description';
-import { fetch_log_book, type Flight } from '../stream/flights';
 import { charge_column } from './charge';
 
 /** What is compared from test to test, with a short word for each. */
@@ -28,10 +27,6 @@ export interface Firing {
 const kRecordingsMost = 12;
 const kPoints = 1024;
 
-/** `flights`: of the recording and its vehicle. One that fires when it is down already is late, and the flight's. */
-const is_in_flight = (flights: readonly Flight[], t_s: TapeSeconds): boolean =>
-  flights.some(({ liftoff_s, to_s }) => t_s >= liftoff_s && t_s < to_s);
-
 /** The firing at a moment, and those before it that are like it: in flight those in flight, else those on the ground. */
 export function like_it(
   firings: readonly Firing[],
@@ -42,19 +37,16 @@ export function like_it(
   return { now, before: firings.filter((one) => one.utc_ms < shown_ms - 1 && one.in_flight === in_flight) };
 }
 
-function firings_in(
-  series: Series,
-  table: Table,
-  utc_start_ms: UtcMs,
-  here: boolean,
-  flights: readonly Flight[],
-): Firing[] {
+function firings_in(series: Series, table: Table, utc_start_ms: UtcMs, here: boolean): Firing[] {
   const places = kCompared.map(([name]) => charge_column(table, name));
+  const flown = charge_column(table, 'in_flight');
+  const value = (place: number, row: number): number =>
+    place < 0 ? NaN : (series.mean[place * series.rows + row] ?? NaN);
   return [...series.t_s].map((t_s, row) => ({
     utc_ms: utc_at(utc_start_ms, t_s),
     t_s: here ? t_s : NaN,
-    in_flight: is_in_flight(flights, t_s),
-    values: places.map((place) => (place < 0 ? NaN : (series.mean[place * series.rows + row] ?? NaN))),
+    in_flight: value(flown, row) === 1,
+    values: places.map((place) => value(place, row)),
     columns: places.map((place) => table.columns[place]),
   }));
 }
@@ -64,15 +56,13 @@ export async function fetch_firings(id: string, vehicle: string, name: string): 
   const recordings = (await fetch_recordings()).filter(
     (one) => one.id === id || one.vehicles.split(',').some((other) => other.trim() === vehicle),
   );
-  const { flights } = await fetch_log_book();
   const found: Firing[] = [];
   for (const recording of recordings.slice(0, kRecordingsMost)) {
     const description = await fetch_description(recording.id);
     const table = description.tables.find((one) => one.name === name);
     if (!table) continue;
     const series = await fetch_series(recording.id, { table: table.id, points: kPoints });
-    const flown = flights.filter((flight) => flight.recording === recording.id && flight.vehicle === vehicle);
-    found.push(...firings_in(series, table, description.recording.utc_start_ms, recording.id === id, flown));
+    found.push(...firings_in(series, table, description.recording.utc_start_ms, recording.id === id));
   }
   return found.toSorted((a, b) => b.utc_ms - a.utc_ms);
 }

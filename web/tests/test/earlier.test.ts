@@ -4,7 +4,6 @@ import { fetch_firings, like_it } from '../../src/test/earlier';
 
 const kDay_ms = 86_400_000;
 
-/** A day's recording, in which the charge fires at 100 s and, if it flew, 15 s after a liftoff at 500 s. */
 const recording = (id: string, day: number) => ({
   id,
   name: '',
@@ -17,56 +16,57 @@ const recording = (id: string, day: number) => ({
   damage: '',
   vehicles: 'v, other',
 });
-const flight = (id: string, vehicle: string, duration_s: number) => ({
-  id: `${id}~${vehicle}~1`,
-  recording: id,
-  vehicle,
-  number: 1,
-  figures: [],
-  utc_liftoff_ns: null,
-  liftoff_s: 500,
-  from_s: 0,
-  to_s: 900,
-  duration_s,
-  ended: 'touchdown',
-});
+type Fired = readonly [t_s: number, in_flight: 0 | 1];
 
-/** One column, `lid_off`, in milliseconds the number of the row. */
-function series(t_s: readonly number[]): ArrayBuffer {
-  const bytes = new ArrayBuffer(16 + 16 * t_s.length);
+/** Of `lid_off`, in milliseconds the number of the row, and of `in_flight`. */
+function series(rows: readonly Fired[]): ArrayBuffer {
+  const columns = [rows.map(([t_s]) => t_s), rows.map((_, i) => 0.001 * i), rows.map(([, in_flight]) => in_flight)];
+  const bytes = new ArrayBuffer(16 + 8 * columns.flat().length);
   const view = new DataView(bytes);
   view.setUint32(0, 0x54535331, false);
-  view.setUint16(6, 1, true);
-  view.setUint32(8, t_s.length, true);
-  t_s.forEach((t, i) => {
-    view.setFloat64(16 + 8 * i, t, true);
-    view.setFloat64(16 + 8 * (t_s.length + i), 0.001 * i, true);
+  view.setUint16(6, 2, true);
+  view.setUint32(8, rows.length, true);
+  columns.flat().forEach((value, i) => {
+    view.setFloat64(16 + 8 * i, value, true);
   });
   return bytes;
 }
 
 const recordings = [recording('third', 3), recording('second', 2), recording('first', 1)];
-const fired = new Map([
-  ['first', [100, 515]], // tested in the morning, flown in the afternoon
-  ['second', [515, 640]], // flown, and the other vehicle with it; once more when it was down
-  ['third', [100, 515]], // two tests, while the other vehicle flew
+const fired = new Map<string, readonly Fired[]>([
+  [
+    'first',
+    [
+      [100, 0],
+      [515, 1],
+    ],
+  ], // tested in the morning, flown in the afternoon
+  [
+    'second',
+    [
+      [515, 1],
+      [640, 1],
+    ],
+  ], // flown, and late once more when it was down
+  [
+    'third',
+    [
+      [100, 0],
+      [515, 0],
+    ],
+  ], // two tests
 ]);
 const description_of = (id: string) => ({
   version: 1,
   recording: recordings.find((one) => one.id === id),
   vehicles: [{ name: 'v' }, { name: 'other' }],
-  tables: [{ id: 0, name: 'v/charge/drogue', kind: 'estimate', columns: [{ name: 'lid_off', unit: 's' }] }],
+  tables: [
+    { id: 0, name: 'v/charge/drogue', kind: 'estimate', columns: ['lid_off', 'in_flight'].map((name) => ({ name })) },
+  ],
 });
-const log_book = {
-  flights: [flight('first', 'v', 75), flight('second', 'v', 75), flight('third', 'other', 75)],
-  recordings_without: [],
-  removed: [],
-};
-
 beforeEach(() => {
   vi.stubGlobal('fetch', (path: string) => {
     const { pathname } = new URL(path, 'http://station');
-    if (pathname === '/api/flights') return Promise.resolve(Response.json(log_book));
     if (pathname === '/api/recordings') return Promise.resolve(Response.json({ recordings }));
     const [, , , id = '', what] = pathname.split('/');
     if (what === 'series') return Promise.resolve(new Response(series(fired.get(id) ?? [])));
