@@ -5,26 +5,18 @@ import type { ViewName } from '../station/route.svelte';
 export const kSafety =
   'Turnstone only receives: it cannot command, arm or fire anything. What it shows is an estimate and no safety system. Watch the sky, and do what the range safety officer says.';
 
-export const kViewWords: readonly { view: ViewName; title: string; words: string }[] = [
-  {
-    view: 'crew',
-    title: 'Crew',
-    words: 'For two people at a laptop: figures, strips, map, alerts, links and the operator’s controls.',
-  },
-  {
-    view: 'watch',
-    title: 'Watch',
-    words: 'For phones around the pad and for a big screen: what happens now, and what comes next.',
-  },
-  {
-    view: 'recover',
-    title: 'Recover',
-    words: 'For walking or sailing to it: the last good place, and the way there from where you are.',
-  },
-  { view: 'antenna', title: 'Antenna', words: 'For the hands on the antenna: where to turn it.' },
-  { view: 'join', title: 'Join', words: 'How phones come to this station: codes to scan, and what they will show.' },
-  { view: 'flights', title: 'Flights', words: 'The log book: flights to replay, compare, report and export.' },
-];
+/** What each view is for. */
+export const kViewWords: Readonly<Record<Exclude<ViewName, 'help'>, string>> = {
+  crew: 'For two people at a laptop: figures, strips, map, alerts, links and the operator’s controls.',
+  watch: 'For phones around the pad and for a big screen: what happens now, and what comes next.',
+  recover: 'For walking or sailing to it: the last good place, and the way there from where you are.',
+  antenna: 'For the hands on the antenna: where to turn it.',
+  test: 'For ground tests: the procedure step by step, what a charge did, and which checks hold.',
+  ready: 'For the last minutes on the rail: every check, the poll, the countdown and the wind.',
+  machines: 'For what works beside the rocket: the boat’s engine, the weather station.',
+  flights: 'The log book: flights to replay, compare, report and export.',
+  join: 'How phones come to this station: codes to scan, and what they will show.',
+};
 
 export const kLevelWords: Readonly<Record<Urgency, string>> = {
   warning: 'act now',
