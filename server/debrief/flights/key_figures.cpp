@@ -71,14 +71,17 @@ class Figures {
         return {row->value("altitude_m"),
                 std::hypot(row->sigma("altitude_m"), row->value("vertical_speed_mps") * chapter_.main_out_sigma_s)};
     }
-    /// Distance and bearing from the pad.
+    /// Distance and bearing from the pad: as navigation has it at the end, else where the vehicle was last heard.
     [[nodiscard]] std::pair<Value, Value> landing() const {
         if (!chapter_.touchdown_ns) return {};
-        const auto row = row_at("estimate/navigation", chapter_.window.to_ns - 1);
+        auto row = row_at("estimate/navigation", chapter_.window.to_ns - 1);
+        const bool is_navigated = row && std::isfinite(row->value("east_m"));
+        if (!is_navigated) row = row_at("estimate/last_place", chapter_.window.to_ns - 1);
         if (!row || row->t_ns() < *chapter_.touchdown_ns) return {};
         const double east_m = row->value("east_m"), north_m = row->value("north_m");
         const double distance_m = std::hypot(east_m, north_m);
-        const double east_sigma_m = row->sigma("east_m"), north_sigma_m = row->sigma("north_m");
+        const double east_sigma_m = is_navigated ? row->sigma("east_m") : row->value("horizontal_sigma_m");
+        const double north_sigma_m = is_navigated ? row->sigma("north_m") : east_sigma_m;
         if (!(distance_m > 0)) return {{distance_m, std::hypot(east_sigma_m, north_sigma_m)}, {}};
         const double along_m = std::hypot(east_m * east_sigma_m, north_m * north_sigma_m) / distance_m;
         const double across_m = std::hypot(north_m * east_sigma_m, east_m * north_sigma_m) / distance_m;

@@ -102,6 +102,17 @@ TEST_CASE("the key figures of a flight, each with its sigma") {
     }
 }
 
+TEST_CASE("where a flight came down stays known when the vehicle is silent long before the recording ends") {
+    HandMade made(report_test::demo_setup());
+    report_test::add_flight(made);
+    made.row("sanderling/estimate/last_place", 97, {{"east_m", 30}, {"north_m", 40}, {"horizontal_sigma_m", 2}});
+    made.row("sanderling/estimate/navigation", 118, {}); // which says nothing after ten seconds of silence
+    const Looked looked = look_at(made);
+    CHECK(figure(looked, "landing_m").value == Approx(50).margin(0.01));
+    CHECK(figure(looked, "landing_m").sigma == Approx(2).margin(0.01));
+    CHECK(figure(looked, "landing_deg").value == Approx(std::atan2(30, 40) * 180 / std::numbers::pi).margin(0.01));
+}
+
 TEST_CASE("what was not measured is left out of the figures") {
     struct Case {
         const char* about;
