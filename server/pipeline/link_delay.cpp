@@ -49,7 +49,8 @@ LinkDelay link_delay(const std::string& text) {
         out.latency_s = *latency_ms * 1e-3;
         out.bound_s = kLatencyLeast_s + kLatencyFraction * out.latency_s;
     }
-    if (uri->scheme == "broker") out.bound_s += kNetworkLatency_s;
+    out.is_relayed = uri->scheme == "broker";
+    if (out.is_relayed) out.bound_s += kNetworkLatency_s;
     return out;
 }
 

@@ -9,7 +9,8 @@ namespace turnstone {
 struct LinkDelay {
     double byte_s = 0;           ///< that one byte takes on the line
     double latency_s = 0;        ///< declared
-    std::int64_t relayed_ns = 0; ///< since another station received it
+    bool is_relayed = false;     ///< another station receives, and hands it on when it can
+    std::int64_t relayed_ns = 0; ///< since then
     double bound_s = 0; ///< about 95 %, of what is left: the least delay of the link is within this of the rest
     /// From the end of a frame of this size being received back to its being handed to the link.
     [[nodiscard]] std::int64_t of_frame_ns(std::uint32_t link_bytes) const noexcept;

@@ -40,6 +40,11 @@ std::int64_t tick_from(std::int64_t t_ns) noexcept {
 } // namespace
 
 struct Pipeline::State {
+    [[nodiscard]] bool is_relayed(std::size_t vehicle) const {
+        return std::ranges::any_of(
+            setup->links,
+            [&](const LinkSetup& link) { return link.vehicle == vehicle && link_delay(link.uri).is_relayed; });
+    }
     State(const PipelineSetup& setup_in, std::int64_t t_start_ns_in)
         : setup(&setup_in), t_start_ns(t_start_ns_in), latest_ns(t_start_ns_in), next_tick_ns(tick_from(t_start_ns_in)),
           operator_log(setup_in, t_start_ns_in) {
@@ -53,7 +58,7 @@ struct Pipeline::State {
         schema = std::move(layout.schema);
         for (std::size_t v = 0; v < chains.size(); ++v)
             vehicles.emplace_back(setup->vehicles[v], static_cast<int>(v), schema, layout.vehicles[v],
-                                  std::move(routers[v]), std::move(chains[v]));
+                                  std::move(routers[v]), std::move(chains[v]), is_relayed(v));
         monitor.emplace(*setup, schema, t_start_ns);
         std::vector<estimate::EstimatorChain*> all_chains;
         for (VehicleTrack& vehicle : vehicles) all_chains.push_back(&vehicle.chain());

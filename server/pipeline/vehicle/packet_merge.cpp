@@ -1,6 +1,7 @@
 #include "server/pipeline/vehicle/packet_merge.hpp"
 
 #include <algorithm>
+#include <cstdlib>
 #include <cstring>
 
 #include "protocol/packet/space_packet.hpp"
@@ -9,7 +10,11 @@
 namespace turnstone {
 
 namespace {
-constexpr std::int64_t kDuplicateAgeMaxNs = 60 * kNsPerS;
+constexpr std::int64_t kHeardApartNs = 60 * kNsPerS;
+/// Ten minutes without a broker, and what it takes to hand on what has gathered.
+constexpr std::int64_t kRelaysLateNs = 15 * 60 * kNsPerS;
+/// So long at 200 packets a second; some 20 MB.
+constexpr std::size_t kKeptMost = 180'000;
 constexpr std::int64_t kLinksApartNs = 5 * kNsPerS;
 /// Repeaters know copies for as long (common practice, no source).
 constexpr std::int64_t kRepeatersTakeNs = 30 * kNsPerS;
@@ -29,19 +34,41 @@ std::uint64_t PacketMerge::content_hash(std::span<const std::byte> packet) noexc
     return hash;
 }
 
-PacketMerge::Seen* PacketMerge::find_duplicate(const Seen& packet) noexcept {
-    Seen& seen = seen_[packet.sequence_count % kSeen];
-    const bool same = seen.filled && seen.sequence_count == packet.sequence_count &&
-                      seen.counter_ns == packet.counter_ns && seen.content == packet.content &&
-                      packet.t_rx_ns - seen.t_rx_ns <= kDuplicateAgeMaxNs;
-    return same ? &seen : nullptr;
+std::uint64_t PacketMerge::key_of(const Seen& packet) noexcept {
+    return (packet.content ^ packet.counter_ns) * 0xD6E8FEB86659FD93u + packet.sequence_count;
 }
 
-PacketVerdict PacketMerge::take(const Seen& packet) noexcept {
-    seen_[packet.sequence_count % kSeen] = packet;
-    seen_[packet.sequence_count % kSeen].filled = true;
-    bool late = false;
-    if (any_ && packet.boot < boot_) {
+PacketMerge::Seen* PacketMerge::find_duplicate(const Seen& packet) noexcept {
+    const auto is_same = [&](const Seen& seen) {
+        return seen.filled && seen.sequence_count == packet.sequence_count && seen.counter_ns == packet.counter_ns &&
+               seen.content == packet.content && std::llabs(packet.t_heard_ns - seen.t_heard_ns) <= kHeardApartNs;
+    };
+    Seen& seen = seen_[packet.sequence_count % kSeen];
+    if (is_same(seen)) return &seen;
+    if (kept_.empty()) return nullptr;
+    const auto kept = kept_.find(key_of(packet));
+    return kept != kept_.end() && is_same(kept->second) ? &kept->second : nullptr;
+}
+
+void PacketMerge::keep(const Seen& packet) {
+    const std::uint64_t key = key_of(packet);
+    if (kept_.insert_or_assign(key, packet).second) kept_keys_.push_back(key);
+    const auto is_over = [&](std::uint64_t oldest) {
+        return kept_.size() > kKeptMost || kept_.at(oldest).t_heard_ns < packet.t_heard_ns - kRelaysLateNs;
+    };
+    for (; is_over(kept_keys_.front()); kept_keys_.pop_front()) kept_.erase(kept_keys_.front());
+}
+
+PacketVerdict PacketMerge::take(const Seen& packet) {
+    Seen& place = seen_[packet.sequence_count % kSeen];
+    if (relayed_ && place.filled) keep(place);
+    place = packet;
+    place.filled = true;
+    bool late = any_ && packet.t_heard_ns < newest_heard_ns_ - kHeardApartNs;
+    newest_heard_ns_ = any_ ? std::max(newest_heard_ns_, packet.t_heard_ns) : packet.t_heard_ns;
+    if (late) {
+        // Counts and times of long ago say nothing.
+    } else if (any_ && packet.boot < boot_) {
         late = true;
     } else if (any_ && packet.boot == boot_) {
         // Several packets may carry the same millisecond; their count then says which is older.

@@ -69,10 +69,11 @@ TableOf<ClockFigures> clock_table() {
 }
 
 VehicleTrack::VehicleTrack(const VehicleSetup& setup, int vehicle, const Schema& schema, const VehicleTables& tables,
-                           Router router, estimate::EstimatorChain chain)
+                           Router router, estimate::EstimatorChain chain, bool relayed)
     : setup_(&setup), schema_(&schema), vehicle_(vehicle), tables_(tables), router_(std::move(router)),
-      chain_(std::move(chain)), newest_delay_s_(kNaN), delay_bound_s_(kNaN), merges_(setup.dictionary.packets.size()),
-      uncounted_(setup.dictionary.packets.size()), kind_of_apid_(kIdleApid + 1u, -1) {
+      chain_(std::move(chain)), newest_delay_s_(kNaN), delay_bound_s_(kNaN),
+      merges_(setup.dictionary.packets.size(), PacketMerge(relayed)), uncounted_(setup.dictionary.packets.size()),
+      kind_of_apid_(kIdleApid + 1u, -1) {
     for (const TimeCode& code : setup.dictionary.clocks) clocks_.push_back({OnboardClock(code.rollover_ns())});
     // Layouts of one APID share its sequence count: the first stands for all.
     for (std::size_t k = setup.dictionary.packets.size(); k-- > 0;)
@@ -199,7 +200,8 @@ PacketOutcome VehicleTrack::packet(const DecodedPacket& decoded, std::span<const
     PacketMerge::Seen seen;
     seen.content = PacketMerge::content_hash(packet);
     seen.counter_ns = decoded.onboard_ticks_ns;
-    seen.t_rx_ns = record.t_rx_ns;
+    const std::int64_t t_heard_ns = record.t_rx_ns - delay.relayed_ns;
+    seen.t_heard_ns = t_heard_ns;
     // What nobody counts is counted here, over all links: none is late by its count.
     Uncounted& uncounted = uncounted_[decoded.packet];
     const std::uint64_t content = decoded.is_counted     ? 0
@@ -231,7 +233,6 @@ PacketOutcome VehicleTrack::packet(const DecodedPacket& decoded, std::span<const
     }
 
     const Clock* mapping = nullptr;
-    const std::int64_t t_heard_ns = record.t_rx_ns - delay.relayed_ns;
     if (decoded.has_time) {
         const std::size_t which = setup_->dictionary.packets[decoded.packet].time->clock;
         Clock& clock = clocks_[which];

@@ -68,9 +68,9 @@ struct PacketOutcome {
 
 class VehicleTrack {
   public:
-    /// `setup` and `schema` must outlive it.
+    /// `setup` and `schema` must outlive it. `relayed`: one of its links at least is another station's.
     VehicleTrack(const VehicleSetup& setup, int vehicle, const Schema& schema, const VehicleTables& tables,
-                 Router router, estimate::EstimatorChain chain);
+                 Router router, estimate::EstimatorChain chain, bool relayed);
 
     [[nodiscard]] estimate::EstimatorChain& chain() noexcept { return chain_; }
     [[nodiscard]] const estimate::EstimatorChain& chain() const noexcept { return chain_; }

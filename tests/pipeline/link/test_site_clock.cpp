@@ -130,6 +130,35 @@ TEST_CASE("What two stations received while the broker was away is not a reboot,
     CHECK(late == 200);
 }
 
+TEST_CASE("What was heard here is known again in another station's copies, however long the broker was away") {
+    constexpr double kOutage_s = 600, kPeriod_s = 0.03; // more packets than a sequence count tells apart
+    const PipelineSetup setup = make_setup(1, {{"radio", "test:", 0}, {"hill", "broker:hill/radio", 0}});
+    Pipeline pipeline(setup, kStart_ns);
+    Batch out;
+    const auto bytes_of = [](unsigned k) { return frame(100, k, 1000 + 30 * k, user_data(Kind::step, k)); };
+    const auto is_lost = [](unsigned k) { return k % 50 == 7; };
+    unsigned made = 0;
+    Relayed times{.link = "hill", .clock = "a", .sent_ns = kStart_ns + seconds_to_ns(kOutage_s)};
+    for (; kPeriod_s * made < kOutage_s; ++made) {
+        const std::int64_t t_ns = kStart_ns + seconds_to_ns(kPeriod_s * made + 0.005);
+        if (!is_lost(made)) pipeline.chunk(0, t_ns, t_ns, bytes_of(made), out);
+        times.heard_before_s.push_back(kOutage_s - kPeriod_s * made - 0.005);
+    }
+    REQUIRE(made > 16384);
+    const std::int64_t t_ns = kStart_ns + seconds_to_ns(kOutage_s + 1);
+    pipeline.action(t_ns, times, out);
+    for (unsigned k = 0; k < made; ++k) pipeline.chunk(1, t_ns, t_ns, bytes_of(k), out);
+
+    std::vector<unsigned> rows(made);
+    const Table& table = table_named(pipeline.schema(), "alpha/step");
+    for (const RowRecord& row : out.rows)
+        if (row.table == table.id) ++rows.at(static_cast<std::size_t>(out.numbers_of(row, table)[0]));
+    CHECK(std::ranges::count(rows, 1U) == made);
+    std::size_t late = 0;
+    for (const FrameRecord& record : out.frames) late += record.packet_verdict == PacketVerdict::late ? 1 : 0;
+    CHECK(late == made / 50);
+}
+
 TEST_CASE("Times of a link that is not there, or of chunks that do not come, do no harm") {
     const PipelineSetup setup = make_setup(1, {{"hill", "broker:hill/radio", 0}});
     Pipeline pipeline(setup, kStart_ns);

@@ -57,3 +57,20 @@ TEST_CASE("what the first packet of a boot leaves unknown is not taken from the 
         CHECK(merge.take(packet) == PacketVerdict::accepted);
     }
 }
+
+TEST_CASE("what was heard long before the newest packet is late, whatever its count says") {
+    PacketMerge merge(true);
+    PacketMerge::Seen packet; // without a time of its own
+    for (unsigned k = 0; k < 9000; ++k) {
+        packet.sequence_count = static_cast<std::uint16_t>(k);
+        packet.t_heard_ns = k * 20 * kNsPerMs;
+        if (k != 500) CHECK(merge.take(packet) == PacketVerdict::accepted);
+    }
+    packet.sequence_count = 500; // 170 s ago, half of all counts
+    packet.t_heard_ns = 500 * 20 * kNsPerMs;
+    CHECK(merge.find_duplicate(packet) == nullptr);
+    CHECK(merge.take(packet) == PacketVerdict::late);
+    packet.sequence_count = 9000;
+    packet.t_heard_ns = 9000 * 20 * kNsPerMs;
+    CHECK(merge.take(packet) == PacketVerdict::accepted);
+}
