@@ -81,7 +81,7 @@ class TurnGauge final : public Gauge {
                     .why = fmt::format("not {:.3g} s at rest before \"{}\" was confirmed: confirm it again", over_s,
                                        title_),
                     .cannot = true};
-        if (!now) return {.why = fmt::format("less than {:.3g} s at rest so far", over_s)};
+        if (!now) return {.why = fmt::format("not yet at rest for {:.3g} s", over_s)};
         return {.value = degrees_between(*from_->mean, *now), .t_ns = samples_.back().t_ns};
     }
 

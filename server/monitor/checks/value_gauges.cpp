@@ -110,7 +110,7 @@ class WindowGauge final : public ColumnGauge {
         const double spans_s = values_.empty() ? 0 : seconds_between(values_.front().t_ns, values_.back().t_ns);
         const double over_s = seconds_between(0, over_ns_);
         if (values_.size() < kLeast || spans_s < over_s / 2)
-            return {.why = fmt::format("less than {:.3g} s so far", over_s)};
+            return {.why = fmt::format("not yet measured for {:.3g} s", over_s)};
         if (std::exchange(is_new_, false)) figure_ = compute();
         return {.value = figure_};
     }

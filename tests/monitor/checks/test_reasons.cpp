@@ -77,10 +77,10 @@ TEST_CASE("the reason of a check that goes on waiting is the newest one") {
     REQUIRE(bench.state("alpha/readiness", "it") == "holds");
     bench.run(140);
     CHECK(bench.state("alpha/readiness", "it") == "waits");
-    CHECK(bench.why() == "less than 60 s so far"); // which is what it waits for now
+    CHECK(bench.why() == "not yet measured for 60 s"); // which is what it waits for now
     bench.battery(165, [](double) { return 8.0; });
     CHECK(bench.state("alpha/readiness", "it") == "waits");
-    CHECK(bench.why() == "less than 60 s so far");
+    CHECK(bench.why() == "not yet measured for 60 s");
     CHECK(bench.decided() <= 4);
 }
 

@@ -150,7 +150,7 @@ TEST_CASE("a turn is shown only of a vehicle at rest, and counts only from rest"
     };
     hands();
     CHECK(rail.state() == "waits");
-    CHECK_THAT(rail.why(), Catch::Contains("less than 10 s at rest so far"));
+    CHECK_THAT(rail.why(), Catch::Contains("not yet at rest for 10 s"));
     rail.say(); // while they hold it
     rail.stand(30);
     CHECK(rail.state() == "not_evaluated");
