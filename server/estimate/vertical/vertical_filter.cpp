@@ -65,7 +65,7 @@ void VerticalFilter::reset() {
     pair_.model = {fresh, fresh};
     pair_.probability = {0.0, 1.0};
     t_ns_ = t_accel_ns_ = t_height_ns_ = t_height_used_ns_ = t_mixed_ns_ = 0;
-    t_fix_ns_ = t_fixes_since_ns_ = t_fix_agreed_ns_ = 0;
+    t_fix_ns_ = t_fixes_since_ns_ = t_fix_agreed_ns_ = t_by_fix_ns_ = 0;
     accel_period_s_ = height_period_s_ = accel_late_s_ = 0.0;
     t_heard_of_ns_ = 0;
     agitation_mps2_ = kGravityStandard_mps2;
@@ -435,7 +435,7 @@ void VerticalFilter::look_ahead(std::int64_t to_ns) {
 }
 
 void VerticalFilter::take_scalar(const VerticalRow& rest_row, double rest_measured, const VerticalRow& flight_row,
-                                 double flight_measured, double variance) {
+                                 double flight_measured, double variance, double more_in_flight) {
     // The barometer says nothing of its own air: only fixes teach k.
     const auto take = [](VerticalKalman& state, const ScalarInnovation& innovation, const VerticalRow& row) {
         if (row(kK) != 0.0)
@@ -443,7 +443,7 @@ void VerticalFilter::take_scalar(const VerticalRow& rest_row, double rest_measur
         else
             correct(state, innovation, row);
     };
-    const ScalarInnovation in_flight = innovation_of(flight(), flight_row, flight_measured, variance);
+    const ScalarInnovation in_flight = innovation_of(flight(), flight_row, flight_measured, variance + more_in_flight);
     if (two_models()) {
         const ScalarInnovation at_rest = innovation_of(pair_.model[kRest], rest_row, rest_measured, variance);
         pair_.probability = probability_now();

@@ -34,8 +34,8 @@
 /// newest one or than the state, or repeat its time, are dropped. NaN is not a measurement. After kStaleReset_s without
 /// any input everything but the sensors' errors restarts with the next height or fix. What is predicted beyond the
 /// newest input is shown and forgotten: measurements that come late find the state of their time. Nothing is predicted
-/// of a vehicle at rest, which may just have left, nor below the ground, or below where the vehicle was measured, if
-/// that was lower.
+/// of a vehicle at rest, which may just have left, and a fix speaks of no later time than it has surely reached, nor
+/// below the ground, or below where the vehicle was measured, if that was lower.
 ///
 /// Health: NIS of heights, averaged over 50, with its chi-square bounds. In flight heights are alike in what they are
 /// off by, the day's air and the ports: they count five times a second, as a fraction of a degree of freedom each.
@@ -233,7 +233,7 @@ class VerticalFilter {
     void look_for_rest(double accel_up_mps2, double variance);
     void apply_height(const Height& height);
     void take_scalar(const VerticalRow& rest_row, double rest_measured, const VerticalRow& flight_row,
-                     double flight_measured, double variance);
+                     double flight_measured, double variance, double more_in_flight = 0.0);
     [[nodiscard]] bool recover(const Height& height, bool& stuck);
     void take_waiting(std::int64_t up_to_t_ns, const auto& reach);
     void start_from(const Height& height);
@@ -248,8 +248,9 @@ class VerticalFilter {
     std::int64_t t_height_ns_ = 0; ///< newest height, used or not
     std::int64_t t_height_used_ns_ = 0;
     std::int64_t t_mixed_ns_ = 0;
-    double accel_period_s_ = 0.0; ///< 0: not known yet
-    double accel_late_s_ = 0.0;   ///< how much later than the newest of all times its samples come
+    std::int64_t t_by_fix_ns_ = 0; ///< at which the state is by a fix that does not tell its time
+    double accel_period_s_ = 0.0;  ///< 0: not known yet
+    double accel_late_s_ = 0.0;    ///< how much later than the newest of all times its samples come
     std::int64_t t_heard_of_ns_ = 0;
     double height_period_s_ = 0.0;
     double bias_walk_mps2_rts_ = 0.0;

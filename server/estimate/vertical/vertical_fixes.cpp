@@ -94,6 +94,7 @@ void VerticalFilter::take_fix(const VerticalFix& fix) {
     if (seconds_between(valid_ns, t_ns_) > kHeightLate_s + settings_.fix_delay_s) return;
     ahead_.reset();
     if (!inertial_at(fix.t_ns)) propagate_to(valid_ns);
+    if (t_ns_ == valid_ns && fix.t_valid_ns == 0) t_by_fix_ns_ = t_ns_;
 
     // At the delay that is believed; the rest is linear. Where the motion bends within what the delay may be off by, at
     // liftoff above all, a derivative alone would learn a delay that is not there: what the bend leaves is noise.
@@ -134,15 +135,17 @@ void VerticalFilter::take_fix(const VerticalFix& fix) {
     speed_row(kE) = exact ? 0.0 : -accel_then_mps2;
     const double speed_mps = fix.speed_mps - ago_s * flight().x(kA) + travelled.speed_mps + speed_row(kE) * believed_s;
     double speed_variance = fix.speed_sigma_mps * fix.speed_sigma_mps;
+    // Of what may just have left rest neither the acceleration nor the delay is known, and their product least.
+    const double product = exact || !two_models() ? 0.0 : flight().covariance(kA, kA) * flight().covariance(kE, kE);
     speed_variance += kReturnSpeed_mps * kReturnSpeed_mps * returning * returning + bend_mps * bend_mps;
 
-    const auto soften = [&](const VerticalRow& observation, double measured, double variance) {
-        const ScalarInnovation seen = innovation_of(flight(), observation, measured, variance);
+    const auto soften = [&](const VerticalRow& observation, double measured, double variance, double more_in_flight) {
+        const ScalarInnovation seen = innovation_of(flight(), observation, measured, variance + more_in_flight);
         if (seen.nis <= kFixSoft_nis) return variance;
         return variance + seen.value * seen.value / kFixSoft_nis - seen.variance;
     };
     double nis = innovation_of(flight(), row, height_m, height_variance).nis;
-    if (has_speed) nis = std::max(nis, innovation_of(flight(), speed_row, speed_mps, speed_variance).nis);
+    if (has_speed) nis = std::max(nis, innovation_of(flight(), speed_row, speed_mps, speed_variance + product).nis);
     if (two_models()) {
         double at_rest = innovation_of(pair_.model[kRest], rest_row, fix.height_m, height_variance).nis;
         if (has_speed)
@@ -163,9 +166,11 @@ void VerticalFilter::take_fix(const VerticalFix& fix) {
         return;
     }
     // Rest does not travel: it is measured as it stands.
-    take_scalar(rest_row, fix.height_m, row, height_m, soften(row, height_m, height_variance));
-    if (has_speed)
-        take_scalar(rest_speed_row, fix.speed_mps, speed_row, speed_mps, soften(speed_row, speed_mps, speed_variance));
+    take_scalar(rest_row, fix.height_m, row, height_m, soften(row, height_m, height_variance, 0.0));
+    if (has_speed) {
+        const double variance = soften(speed_row, speed_mps, speed_variance, product);
+        take_scalar(rest_speed_row, fix.speed_mps, speed_row, speed_mps, variance, product);
+    }
     mix_models();
 }
 

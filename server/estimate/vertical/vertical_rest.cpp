@@ -84,6 +84,7 @@ VerticalEstimate VerticalFilter::known() const {
     const auto sigma = [&](VerticalState which) { return std::sqrt(std::max(0.0, state.covariance(which, which))); };
     VerticalEstimate out;
     out.t_ns = t_ns_;
+    if (two_models() && t_ns_ == t_by_fix_ns_) out.t_ns -= seconds_to_ns(2.0 * std::sqrt(flight().covariance(kE, kE)));
     out.valid = started_;
     out.inertial = inertial_at(t_ns_);
     out.altitude_m = state.x(kH);
