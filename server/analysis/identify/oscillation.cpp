@@ -17,7 +17,9 @@ constexpr double kSwingGap_s = 0.1;
 constexpr double kFinDelayMost_s = 0.2;
 /// What the model of damping leaves out (gravity's turn of a slow flight path, the fins' side force, gusts that are not
 /// white), relative, 1-sigma; from simulated flights with the errors "tuning", seeds below 1000.
-constexpr double kSwingDampingModel = 0.12;
+constexpr double kSwingDampingModel = 0.05;
+/// Scale errors of the rate sensor and of what measures the deflections, 1 % each.
+constexpr double kFinEffectScales = 0.014;
 constexpr double kSwingStep_s = 0.008; ///< samples closer than this to the one before add work, not knowledge
 constexpr double kAngleAtStart_rad = 0.1, kPathTurn_radps = 0.1;
 constexpr double kPathTurnWalk_radps_rts = 0.01;
@@ -106,7 +108,7 @@ class SwingFilter {
         State x = State::Zero();
         Square p = Square::Zero();
         const auto begin = [&](const SwingSample& s) {
-            x << 0, s.pitch, 0, s.yaw, 0, 0;
+            x << 0, s.pitch - by[kLeak_y] * s.roll, 0, s.yaw - by[kLeak_z] * s.roll, 0, 0;
             const double angle = kAngleAtStart_rad * kAngleAtStart_rad / noise;
             const double turn = kPathTurn_radps * kPathTurn_radps / noise;
             p = State(angle, 1, angle, 1, turn, turn).asDiagonal();
@@ -308,8 +310,9 @@ Swing swing_of(const SwingFit& best, const Told& told, const Eigen::MatrixXd& co
     const Eigen::Index at_fin = told.place(stiff == kStiff_y ? kFin_y : kFin_z);
     if (at_fin < static_cast<Eigen::Index>(told.which.size())) {
         out.fin_effect_per_s2 = best.fit.estimate[at_fin];
+        const double scales = std::hypot(dynamic_pressure, kFinEffectScales);
         const double half =
-            quantile * std::hypot(std::sqrt(covariance(at_fin, at_fin)), dynamic_pressure * out.fin_effect_per_s2);
+            quantile * std::hypot(std::sqrt(covariance(at_fin, at_fin)), scales * out.fin_effect_per_s2);
         out.fin_effect_interval = {out.fin_effect_per_s2 - half, out.fin_effect_per_s2 + half};
     }
     return out;
@@ -352,14 +355,8 @@ SwingDynamics identify_swing(const SwingRecord& record, double dynamic_pressure,
     }
     if (ended()) return out;
     best = swing_fit(told, best.drive, best.noise, told.all(best.fit.estimate), 25, true);
-    Eigen::MatrixXd covariance;
-    if (best.fit.covariance.size() > 0) {
-        const auto lags =
-            static_cast<Eigen::Index>(4 * std::pow(static_cast<double>(best.fit.residuals.size()) / 100, 2.0 / 9));
-        covariance = robust_covariance(best.fit, lags);
-    }
-    out.pitch = swing_of(best, told, covariance, kStiff_y, dynamic_pressure);
-    out.yaw = swing_of(best, told, covariance, kStiff_z, dynamic_pressure);
+    out.pitch = swing_of(best, told, best.fit.covariance, kStiff_y, dynamic_pressure);
+    out.yaw = swing_of(best, told, best.fit.covariance, kStiff_z, dynamic_pressure);
     return out;
 }
 

@@ -11,11 +11,9 @@ namespace {
 constexpr double kGap_s = 0.1;
 constexpr double kDelayMost_s = 0.2;
 /// Gusts along the path change what canted fins push for seconds: this part of it, 1-sigma in a second, as a random
-/// walk; and the measurement's noise that it is compared with. Common practice, no source.
-constexpr double kOffsetWalk_rts = 0.025, kUsualNoise_radps = 0.01;
-/// What the model of roll damping leaves out, relative, 1-sigma; from simulated flights with the errors "tuning", seeds
-/// below 1000.
-constexpr double kDampingModel = 0.012;
+/// walk: 2 s / V sqrt(2 V / L) in the Dryden form of MIL-F-8785C with s = 0.8 m/s, a tenth of the wind, L = 1000 ft and
+/// V = 120 m/s. And the measurement's noise that it is compared with: common practice, no source.
+constexpr double kOffsetWalk_rts = 0.012, kUsualNoise_radps = 0.01;
 
 struct RollSample {
     double t_s, rate, fin, pressure, pressure_over_speed; ///< the last two over those of the reference
@@ -194,7 +192,7 @@ RollDynamics identify_roll(const RollRecord& record, const RollScales& scales) {
         const auto half = [&](Eigen::Index i, double scale) {
             return fit.quantile() * std::hypot(std::sqrt(covariance(i, i)), scale * fit.estimate[i]);
         };
-        lp_half = half(0, std::hypot(scales.pressure_over_speed, kDampingModel));
+        lp_half = half(0, scales.pressure_over_speed);
         ld_half = half(1, std::hypot(scales.rate, scales.fin, scales.dynamic_pressure));
         out.delay_sigma_s = std::sqrt(covariance(3, 3));
         out.lp_interval = {out.lp_per_s - lp_half, out.lp_per_s + lp_half};

@@ -23,6 +23,7 @@ struct MadeCoast {
     double lp_per_mps = -0.0125, ld_per_pa = 0.0095, l0_per_pa = 2e-4; ///< Lp = of speed, Ld and L0 = of pressure
     double stiff_per_pa = 0.0150, damp_per_mps = 0.025;
     double fin_size = 0.05, gust = 0.02, noise = 0.008;
+    double roll_at_start = 1;
 
     static double speed(double t) { return 170 - 11 * t; }
     [[nodiscard]] double deflection(double t) const {
@@ -33,7 +34,7 @@ struct MadeCoast {
         std::mt19937_64 engine(seed);
         std::normal_distribution<double> normal;
         constexpr double kStep_s = 0.001;
-        double p = 1, angle_y = 0.04, rate_y = 0, angle_z = 0, rate_z = 0.2;
+        double p = roll_at_start, angle_y = 0.04, rate_y = 0, angle_z = 0, rate_z = 0.2;
         for (int i = 0; i < 10000; ++i) {
             const double t = i * kStep_s, v = speed(t), q = 0.5 * kDensity * v * v;
             if (i % 5 == 0) {
@@ -158,6 +159,29 @@ TEST_CASE("natural frequency and damping come back from gusts alone, while the v
     }
     CHECK(natural_held >= count - 4);
     CHECK(damping_held >= count - 4);
+}
+
+TEST_CASE("a sensor mounted askew on a vehicle that spins changes nothing of its natural frequency and damping") {
+    for (std::uint64_t seed = 1; seed <= 4; ++seed) {
+        MadeCoast made;
+        made.l0_per_pa = 1.4e-3; // ten radians a second
+        made.roll_at_start = 10;
+        made.gust = 0.002;
+        made.make(seed);
+        const SwingDynamics straight = identify_swing(made.swing_record(), 0);
+        for (std::size_t i = 0; i < made.t_s.size(); ++i) {
+            made.pitch[i] += 0.02 * made.roll[i];
+            made.yaw[i] -= 0.03 * made.roll[i];
+        }
+        const SwingDynamics askew = identify_swing(made.swing_record(), 0);
+        for (const auto& [one, other] : {std::pair(&straight.pitch, &askew.pitch), {&straight.yaw, &askew.yaw}}) {
+            INFO("seed " << seed << ", damping " << one->damping << " and " << other->damping);
+            REQUIRE(one->verdict.identifiable);
+            REQUIRE(other->verdict.identifiable);
+            CHECK(other->natural_hz == Approx(one->natural_hz).epsilon(0.01));
+            CHECK(other->damping == Approx(one->damping).epsilon(0.05));
+        }
+    }
 }
 
 TEST_CASE("a static margin needs what it needs") {
