@@ -39,7 +39,7 @@ inline constexpr Seen kYes = 1, kNo = 0;
 struct ChargeFindings {
     double fired_s = kNone; ///< the zero of the record; what the row is dated by
     double fired_sigma_s = kNone;
-    Seen in_flight = kNone;  ///< what the record around it does not hold: of a flight, not of a test
+    Seen in_flight = kNone;  ///< of a flight, not of a test: the watch knows, the record does not
     bool by_current = false; ///< the igniter's current began then
     Measured current_peak_a;
 

@@ -34,8 +34,8 @@
 /// newest one or than the state, or repeat its time, are dropped. NaN is not a measurement. After kStaleReset_s without
 /// any input everything but the sensors' errors restarts with the next height or fix. What is predicted beyond the
 /// newest input is shown and forgotten: measurements that come late find the state of their time. Nothing is predicted
-/// of a vehicle at rest, which may just have left, and a fix speaks of no later time than it has surely reached, nor
-/// below the ground, or below where the vehicle was measured, if that was lower.
+/// of a vehicle at rest, which may just have left, nor below the ground, or below where the vehicle was measured, if
+/// that was lower. At rest a fix that does not tell its time speaks of no later time than it has surely reached.
 ///
 /// Health: NIS of heights, averaged over 50, with its chi-square bounds. In flight heights are alike in what they are
 /// off by, the day's air and the ports: they count five times a second, as a fraction of a degree of freedom each.
