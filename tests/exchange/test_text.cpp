@@ -63,9 +63,10 @@ TEST_CASE("a number's text is the shortest that reads back as the same double") 
         INFO(std::string(text.data(), end));
         CHECK(read.ptr == end);
         CHECK(std::bit_cast<std::uint64_t>(back) == bits);
-        // The reference's text has ".0" behind whole numbers.
+        // The reference's text has ".0" behind whole numbers. Minus zero keeps it: JSON readers that know integers,
+        // such as Python's, take "-0" for the integer 0, and its sign is lost.
         std::string shortest = each.at("shortest");
-        if (shortest.ends_with(".0")) shortest.resize(shortest.size() - 2);
+        if (shortest.ends_with(".0") && shortest != "-0.0") shortest.resize(shortest.size() - 2);
         CHECK(std::string(text.data(), end) == shortest);
         ++cases;
     }

@@ -129,7 +129,7 @@ struct EstimatorChain::State {
                 picture.air ? picture.air->heights.density_kg_m3 : kNaN,
                 phase == Phase::down,
                 rests() && !overdue(t_ns),
-                manoeuvre_of(picture.phase.motion)};
+                picture.phase.motion};
     }
 
     void take_fix(const FixSample& sample) {

@@ -261,7 +261,7 @@ bool NavigationReport::write_ahead(std::int64_t t_ns, const PositionSources& sou
     if (!navigation->moving() || !hears_inertial(navigation, t_ns) ||
         late_s < std::max(kCarriedAfter_s, kUnusual * usual_s_) || seconds_between(t_row_ns_, t_ns) < kSilentRow_s)
         return false;
-    const CarriedNavigation carried = carried_to(t_ns, *navigation, sources.manoeuvre);
+    const CarriedNavigation carried = carried_to(t_ns, *navigation, sources.motion);
     write_row(t_ns, {.estimate = carried.estimate}, carried.covariance.topLeftCorner<3, 3>(), sink);
     return true;
 }

@@ -33,9 +33,9 @@ struct PositionSources {
     TranslationFilter* translation;
     const WindProfile* wind; ///< null: no angle of attack
     double density_kg_m3 = kNaN;
-    bool down = false;        ///< and stays where it is
-    bool rests = false;       ///< by measurements alone: between them it may have left, and nothing is carried on
-    Manoeuvre manoeuvre = {}; ///< to expect while nothing is heard
+    bool down = false;  ///< and stays where it is
+    bool rests = false; ///< by measurements alone: between them it may have left, and nothing is carried on
+    Motion motion = Motion::rest;
 };
 
 [[nodiscard]] TableOf<NavigationFigures> navigation_table();

@@ -20,9 +20,8 @@ constexpr double kRound_s = 0.35; // from a round's start to its last block
 constexpr double kRailPeriods = 20;
 constexpr double kDrift_s = 3.0;
 constexpr double kDriftSure_mps = 2.0;
-constexpr double kSettle_s = 4.0; // of a parachute, after its phase began
-constexpr double kGustFloor_mps = 0.4;
-constexpr double kGustOfWind = 0.2;
+constexpr double kSettle_s = 4.0;  // of a parachute, after its phase began
+constexpr double kSwing_mps = 0.4; // of what hangs, over the moment of a measurement
 constexpr double kCoastSettle_s = 0.2;
 constexpr double kStale_s = 3.0;
 constexpr double kInertialSilent_s = 1.0; // navigation may be right still, but fixes go on
@@ -152,8 +151,7 @@ void PredictionRounds::learn_descent(std::int64_t t_ns, const FlightPicture& pic
     t_drift_ns_ = t_ns;
     const Vector2d drift_mps = velocity_mps.head<2>();
     const double behind_m = velocity_mps.z() * velocity_mps.z() / gravity_mps2_;
-    wind.measure(position_m.z() + behind_m, drift_mps,
-                 std::hypot(kGustFloor_mps + kGustOfWind * drift_mps.norm(), sigma_mps.head<2>().maxCoeff()));
+    wind.measure(position_m.z() + behind_m, drift_mps, std::hypot(kSwing_mps, sigma_mps.head<2>().maxCoeff()));
 }
 
 std::optional<PredictionStart> PredictionRounds::start(std::int64_t t_ns, const FlightPicture& picture,
@@ -173,7 +171,7 @@ std::optional<PredictionStart> PredictionRounds::start(std::int64_t t_ns, const 
     if (has_attitude) {
         const bool fresh = seconds_between(navigation->t_ns(), t_ns) < kFresh_s;
         const CarriedNavigation carried =
-            carried_to(fresh ? navigation->t_ns() : t_ns, *navigation, manoeuvre_of(picture.phase.motion));
+            carried_to(fresh ? navigation->t_ns() : t_ns, *navigation, picture.phase.motion);
         const NavigationEstimate& e = carried.estimate;
         from.t_ns = e.t_ns;
         from.place_known = true;

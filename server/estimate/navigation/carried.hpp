@@ -19,9 +19,10 @@ struct CarriedNavigation {
     Eigen::Matrix<double, 6, 6> covariance; ///< of position and velocity, east-north-up, m and m/s
 };
 
-/// `t_ns`: not before the newest inertial sample. It goes on at its velocity and with the manoeuvre's mean
-/// acceleration; the manoeuvre's sigma is that of a constant error of it.
-[[nodiscard]] CarriedNavigation carried_to(std::int64_t t_ns, const Navigation& navigation, const Manoeuvre& manoeuvre);
+/// `t_ns`: not before the newest inertial sample. Thrust and drag last: on the way up the acceleration last felt fades
+/// to the manoeuvre's mean as Singer's process does. What swings does not: elsewhere it goes on with that mean, and the
+/// manoeuvre's sigma is that of a constant error of it.
+[[nodiscard]] CarriedNavigation carried_to(std::int64_t t_ns, const Navigation& navigation, Motion motion);
 
 /// By its own speed and acceleration, as sure of it as it is of those.
 [[nodiscard]] VerticalEstimate carried_to(std::int64_t t_ns, const VerticalEstimate& vertical);

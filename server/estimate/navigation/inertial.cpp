@@ -34,6 +34,15 @@ void Navigation::follow_scatter(const ImuSample& sample) {
         std::min(1.0, dt_s / kAgitationTime_s) * (roll_acceleration - roll_acceleration_radps2_);
 }
 
+Navigation::Acceleration Navigation::acceleration() const {
+    const EskfNominal& nominal = bank_.best().nominal();
+    const Vector3d force_mps2 = last_.accel_body_mps2 - nominal.accel_bias_mps2;
+    const bool at_range = (clipped_s_.array() > 0).any();
+    const double sigma_mps2 = std::max(sensors_.accel_noise_mps2, std::sqrt(accel_scatter2_));
+    return {nominal.q_local_body * force_mps2 - gravity_mps2_ * Vector3d::UnitZ(),
+            at_range ? std::hypot(sigma_mps2, sensors_.accel_range_mps2) : sigma_mps2};
+}
+
 void Navigation::step(const ImuSample& sample, double gap_s) {
     roll_rad_ += (sample.rate_body_radps.x() - bank_.best().nominal().gyro_bias_radps.x()) * gap_s;
     if (gap_s > 2.5 * interval_s_) {

@@ -124,6 +124,12 @@ class Navigation {
     /// The likeliest filter's state, for callers at the sensor's pace; meaningful while moving().
     [[nodiscard]] const EskfNominal& best_nominal() const { return bank_.best().nominal(); }
     [[nodiscard]] double vertical_speed_sigma_mps() const { return bank_.best().filter().sigma(Eskf::kVelocity + 2); }
+    struct Acceleration {
+        Eigen::Vector3d enu_mps2;
+        double sigma_mps2; ///< of one axis, by how the last samples scatter
+    };
+    /// Of the newest inertial sample; meaningful while moving().
+    [[nodiscard]] Acceleration acceleration() const;
     /// estimate().valid, for less.
     [[nodiscard]] bool valid() const noexcept { return !bank_.empty(); }
     /// Aligned and off its rest: the filters run.

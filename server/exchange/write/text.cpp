@@ -26,7 +26,8 @@ constexpr std::int64_t floor_seconds(std::int64_t ns) noexcept {
 
 char* put_number(char* at, double value) noexcept {
     const double size = std::abs(value);
-    const bool plain = size == 0 || (size >= 1e-4 && size < 1e16);
+    if (size == 0) return std::ranges::copy(std::string_view(std::signbit(value) ? "-0.0" : "0"), at).out;
+    const bool plain = size >= 1e-4 && size < 1e16;
     return std::to_chars(at, at + kNumberRoom, value, plain ? std::chars_format::fixed : std::chars_format::scientific)
         .ptr;
 }

@@ -12,8 +12,8 @@
 namespace turnstone::exchange {
 
 inline constexpr std::size_t kNumberRoom = 32;
-/// The shortest decimal text that reads back as the same double, without an exponent between 1e-4 and 1e16. `value` is
-/// finite.
+/// The shortest decimal text that reads back as the same double, without an exponent between 1e-4 and 1e16; of minus
+/// zero "-0.0", since "-0" is the integer 0 to many readers of JSON. `value` is finite.
 [[nodiscard]] char* put_number(char* at, double value) noexcept;
 
 /// Seconds as exact decimals: "-12.000000001", "3".
