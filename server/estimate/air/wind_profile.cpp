@@ -5,6 +5,7 @@
 #include <numbers>
 
 #include "server/estimate/math/angles.hpp"
+#include "shared/constants.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone::estimate {
@@ -16,6 +17,19 @@ constexpr double kCommonFraction = 0.7;      // of the variance is the same at a
 constexpr double kLength_m = 300.0;          // over which the rest decorrelates
 constexpr double kAnemometerSigma_mps = 1.0; // gusts over a minute, and a mast lower than the vehicle
 constexpr double kAnemometerHeight_m = 5.0;
+
+/// Of gusts at a height above the ground, in feet there; from 10 to 1000 ft, the ends beyond.
+struct GustScale {
+    double length_m;
+    double of_wind; ///< 1-sigma of a horizontal component over the mean wind at 20 ft
+};
+constexpr double kGustWindHeight_m = 20 * kFoot_m;
+
+GustScale gust_scale(double height_m) {
+    const double height_ft = std::clamp(height_m / kFoot_m, 10.0, 1000.0);
+    const double bracket = 0.177 + 0.000823 * height_ft;
+    return {kFoot_m * height_ft / std::pow(bracket, 1.2), WindProfile::kGustiness * 0.1 / std::pow(bracket, 0.4)};
+}
 
 double square(double x) {
     return x * x;
@@ -82,11 +96,37 @@ Eigen::Vector3d WindProfile::against_air_mps(Eigen::Vector3d velocity_enu_mps, d
 
 double WindProfile::sigma_mps(double height_m) const {
     const Nodes w = weights(height_m);
-    return std::sqrt(std::max(0.0, w.dot(covariance_ * w)));
+    const double gust_mps = in_gusts_ ? 0 : gust_scale(height_m).of_wind * at(kGustWindHeight_m).norm();
+    return std::sqrt(std::max(0.0, w.dot(covariance_ * w)) + gust_mps * gust_mps);
+}
+
+WindProfile::Covariance WindProfile::covariance() const {
+    return in_gusts_ ? covariance_ : Covariance(covariance_ + gusts());
+}
+
+WindProfile::Covariance WindProfile::gusts() const {
+    const double wind_mps = at(kGustWindHeight_m).norm();
+    Nodes sigma_mps, lengths; // and how many scale lengths a node lies above the ground
+    for (int k = 0; k < kNodes; ++k) {
+        const GustScale here = gust_scale(node_height_m(k));
+        sigma_mps(k) = here.of_wind * wind_mps;
+        lengths(k) = k == 0 ? 0 : lengths(k - 1) + (node_height_m(k) - node_height_m(k - 1)) / here.length_m;
+    }
+    Covariance out;
+    for (int i = 0; i < kNodes; ++i)
+        for (int j = 0; j < kNodes; ++j)
+            out(i, j) = sigma_mps(i) * sigma_mps(j) * std::exp(-std::abs(lengths(i) - lengths(j)));
+    return out;
 }
 
 void WindProfile::measure(double height_m, const Eigen::Vector2d& velocity_en_mps, double sigma_mps) {
     if (!velocity_en_mps.allFinite() || !std::isfinite(height_m) || !(sigma_mps > 0)) return;
+    if (!in_gusts_) covariance_ += gusts();
+    in_gusts_ = true;
+    correct(height_m, velocity_en_mps, sigma_mps);
+}
+
+void WindProfile::correct(double height_m, const Eigen::Vector2d& velocity_en_mps, double sigma_mps) {
     const Nodes w = weights(height_m);
     const Nodes pw = covariance_ * w;
     const double variance = w.dot(pw) + sigma_mps * sigma_mps;
@@ -106,7 +146,7 @@ void WindProfile::anemometer(std::int64_t t_ns, double speed_mps, double from_de
     ++count_;
     if (t_anemometer_ns_ == 0) t_anemometer_ns_ = t_ns;
     if (seconds_between(t_anemometer_ns_, t_ns) < 60.0) return;
-    measure(kAnemometerHeight_m, {east_sum_ / count_, north_sum_ / count_}, kAnemometerSigma_mps);
+    correct(kAnemometerHeight_m, {east_sum_ / count_, north_sum_ / count_}, kAnemometerSigma_mps);
     t_anemometer_ns_ = t_ns;
     east_sum_ = north_sum_ = 0;
     count_ = 0;

@@ -6,7 +6,11 @@
 /// Williams, "Gaussian Processes for Machine Learning", 2006, chapter 2): mean from the site's wind table, else the
 /// pad's anemometer, else calm; sigma set by the source of the mean; covariance falls exponentially with the difference
 /// in height. East and north are independent and share one covariance. Wind common to all heights (a forecast that is a
-/// fifth too strong) shows at one height and corrects every height. Deterministic; no allocation after construction.
+/// fifth too strong) shows at one height and corrects every height.
+///
+/// Gusts are the low-altitude model of MIL-F-8785C (1980; from memory) as a second such process: a vehicle flies
+/// through their field once, and drift measured at one height says what it meets for a scale length below. The mean of
+/// minutes on the pad says nothing of them. Deterministic; no allocation after construction.
 #include <algorithm>
 #include <cstdint>
 
@@ -21,6 +25,9 @@ class WindProfile {
     static constexpr double kStep_m = 50.0, kHighStep_m = 1000.0;
     static constexpr int kLowNodes = 40; ///< steps of kStep_m; those above them are kHighStep_m apart
     static constexpr int kNodes = kLowNodes + 1 + 13;
+    /// Root mean square of a day's gusts over the specification's: sun and rough ground scatter it by some 0.6 of it;
+    /// common practice, no source.
+    static constexpr double kGustiness = 1.2;
     using Nodes = Eigen::Matrix<double, kNodes, 1>;
     using Covariance = Eigen::Matrix<double, kNodes, kNodes>;
 
@@ -42,8 +49,9 @@ class WindProfile {
     [[nodiscard]] Eigen::Vector2d at(double height_m) const;
     /// Velocity against this air of what moves with `velocity_enu_mps`.
     [[nodiscard]] Eigen::Vector3d against_air_mps(Eigen::Vector3d velocity_enu_mps, double height_m) const;
+    /// 1-sigma of one component of it, gusts included.
     [[nodiscard]] double sigma_mps(double height_m) const;
-    /// Velocity of the air measured over heights around `height_m`, 1-sigma of one component.
+    /// Velocity of the air, gusts and all, measured in flight around `height_m`, 1-sigma of one component.
     void measure(double height_m, const Eigen::Vector2d& velocity_en_mps, double sigma_mps);
     /// The pad's anemometer. Used once a minute, because gusts last longer than its samples. Ignores what is not
     /// finite.
@@ -51,13 +59,17 @@ class WindProfile {
 
     [[nodiscard]] const Nodes& east_mps() const noexcept { return east_; }
     [[nodiscard]] const Nodes& north_mps() const noexcept { return north_; }
-    [[nodiscard]] const Covariance& covariance() const noexcept { return covariance_; }
+    [[nodiscard]] Covariance covariance() const; ///< of both, gusts included
     /// Without a wind table and without a measurement so far.
     [[nodiscard]] bool unknown() const noexcept { return unknown_; }
 
   private:
+    [[nodiscard]] Covariance gusts() const;
+    void correct(double height_m, const Eigen::Vector2d& velocity_en_mps, double sigma_mps);
+
     Nodes east_ = Nodes::Zero(), north_ = Nodes::Zero();
     Covariance covariance_;
+    bool in_gusts_ = false; ///< covariance_ is of the air that the vehicle meets, not of its mean
     bool unknown_;
     std::int64_t t_anemometer_ns_ = 0;
     double east_sum_ = 0, north_sum_ = 0;

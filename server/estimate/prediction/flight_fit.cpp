@@ -6,13 +6,24 @@ namespace turnstone::estimate {
 
 namespace {
 
+constexpr double kThrustShape =
+    0.03; // of the level of a part of the burn, at the same impulse; common practice, no source
 constexpr double kShaken_mps2 = 4.0; // running motor
 constexpr double kQuiet_mps2 = 0.6;
 constexpr double kSlowest_mps = 35; // below it drag is lost in the accelerometer's bias
 // A parachute breathes and swings: descent rates within a second are not independent.
 constexpr double kSamplesAlike = 25;
 
+double level_sigma(const FlightScatter& scatter) {
+    return std::hypot(scatter.thrust, scatter.burn_time, kThrustShape);
+}
+
 } // namespace
+
+Factor impulse_at(double thrust, const FlightScatter& scatter) {
+    const double share = std::pow(scatter.thrust / level_sigma(scatter), 2);
+    return {1 + share * (thrust - 1), scatter.thrust * std::sqrt(1 - share)};
+}
 
 FlightFit::FlightFit(const RocketModel& rocket) : rocket_(&rocket) {
     reset();
@@ -20,7 +31,7 @@ FlightFit::FlightFit(const RocketModel& rocket) : rocket_(&rocket) {
 
 void FlightFit::reset() {
     const FlightScatter& scatter = rocket_->scatter;
-    thrust_ = {1, std::hypot(scatter.thrust, scatter.burn_time)};
+    thrust_ = {1, level_sigma(scatter)};
     drag_ = {1, scatter.drag};
     parachutes_ = {Factor{1, scatter.parachute_drag_area}, Factor{1, scatter.parachute_drag_area}};
 }

@@ -1,8 +1,7 @@
 #pragma once
 /// What the flight shows of thrust, drag and parachutes, as factors on the vehicle file's figures, each with a 1-sigma.
 ///
-/// Each factor is a scalar least-squares fit that starts at 1 with the scatter of the vehicle
-/// file. While the motor
+/// Each factor is a scalar least-squares fit that starts at 1 with the scatter of the vehicle file. While the motor
 /// burns the axial specific force is (k_T T(t) - D) / m; after it -k_D D / m, with D = rho V^2 S Cd(M) / 2. Under a
 /// steady parachute the weight is the drag: k_C = 2 m g / (rho v^2 Cd A). What one flight cannot average out (the shape
 /// of a table, the air, a slant) sets a floor under the sigma. NaN in changes nothing. Deterministic.
@@ -18,6 +17,10 @@ struct Factor {
     double sigma;
 };
 
+/// The total impulse as a factor, given that of the level which the thrust was seen at: a motor that pushes harder has
+/// in part more impulse, in part burns faster, and in part pushes less later on. Linear regression of normal scatters.
+[[nodiscard]] Factor impulse_at(double thrust, const FlightScatter& scatter);
+
 class FlightFit {
   public:
     explicit FlightFit(const RocketModel& rocket);
@@ -29,6 +32,7 @@ class FlightFit {
     void hanging(std::size_t parachute, double descent_mps, double descent_sigma_mps, double density_kg_m3,
                  double gravity_mps2);
 
+    /// Of the thrust's level; what it says of the total impulse: impulse_at().
     [[nodiscard]] Factor thrust() const { return with_floor(thrust_, kThrustFloor); }
     [[nodiscard]] Factor drag() const { return with_floor(drag_, kDragFloor); }
     [[nodiscard]] Factor parachute(std::size_t k) const { return with_floor(parachutes_[k], kParachuteFloor); }

@@ -18,9 +18,8 @@ using Eigen::Vector2d;
 
 namespace {
 
-constexpr double kThrustTurnSigma_rad = radians(0.15);
+constexpr double kThrustTurnSigma_rad = radians(0.06); // of a motor held straight; common practice, no source
 constexpr double kStiffnessSigma = 0.4;
-constexpr double kGustFraction = 0.06; // of the mean wind, averaged over a whole flight
 // What the model leaves out, as a fraction of the speed still to be lost.
 constexpr double kModelFraction = 0.0018;
 
@@ -83,7 +82,11 @@ void Predictor::set_up(FlightBlock& b, int index) const {
     int used = 0;
     const auto draw = [&] { return Eigen::Map<const Lanes>(first + static_cast<std::ptrdiff_t>(used++) * kLanes); };
     b.thrust_scale = thrust_.value + thrust_.sigma * draw();
-    b.burn_scale = (1 + scatter.thrust * draw()) / b.thrust_scale;
+    const Lanes more_impulse = draw();
+    for (int k = 0; k < kLanes; ++k) {
+        const Factor impulse = impulse_at(b.thrust_scale(k), scatter);
+        b.burn_scale(k) = (impulse.value + impulse.sigma * more_impulse(k)) / b.thrust_scale(k);
+    }
     b.drag_scale = (drag_.value + drag_.sigma * draw()).max(0.1);
     // Once it flies, thrust and drag are measured per mass.
     b.mass_scale = 1 + (start_.phase == Phase::on_rail ? scatter.mass_dry : 0.0) * draw();
@@ -98,20 +101,17 @@ void Predictor::set_up(FlightBlock& b, int index) const {
     b.thrust_east = kThrustTurnSigma_rad * draw();
     b.thrust_north = kThrustTurnSigma_rad * draw();
     b.stiffness_scale = (kStiffnessSigma * draw()).exp();
-    const Lanes gust_east = 1 + kGustFraction * draw();
-    const Lanes gust_north = 1 + kGustFraction * draw();
     Eigen::Matrix<double, kLanes, 6> state;
     for (int k = 0; k < 6; ++k) state.col(k) = draw().matrix();
     const Lanes model = draw();
-    const auto wind = [&](const WindProfile::Nodes& mean, const Lanes& gust, LaneWind& out) {
+    const auto wind = [&](const WindProfile::Nodes& mean, LaneWind& out) {
         const Eigen::Map<const LaneWind> normals(first + static_cast<std::ptrdiff_t>(used) * kLanes);
         used += WindProfile::kNodes;
         out.noalias() = normals * wind_root_.transpose();
         out.rowwise() += mean.transpose();
-        out.array().colwise() *= gust;
     };
-    wind(wind_east_, gust_east, b.wind_east);
-    wind(wind_north_, gust_north, b.wind_north);
+    wind(wind_east_, b.wind_east);
+    wind(wind_north_, b.wind_north);
 
     if (start_.phase == Phase::on_rail) {
         const double azimuth = radians(site_->launch_azimuth_deg.value_or(0));

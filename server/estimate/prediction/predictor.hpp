@@ -80,7 +80,7 @@ class Predictor {
     [[nodiscard]] bool flat_ground() const noexcept { return conditions_.ground.flat(); }
 
   private:
-    static constexpr int kDraws = 21 + 2 * WindProfile::kNodes;
+    static constexpr int kDraws = 19 + 2 * WindProfile::kNodes;
     [[nodiscard]] bool ascends() const noexcept { return start_.phase <= Phase::coasting; }
     /// The block's way up.
     void climb_block(int index);

@@ -22,6 +22,7 @@ constexpr double kLongest_s = 3600;
 constexpr double kLengthDiameters = 20;
 constexpr double kMarginDiameters = 1.5;
 constexpr double kGyrationOfLength = 0.25;
+constexpr double kNozzleOfLength = 0.4;     // behind the centre of mass
 constexpr double kNormalSlope_per_rad = 11; // nose and four fins
 
 /// Linear in a table of equal steps, the ends beyond; NaN is at its begin.
@@ -96,6 +97,7 @@ struct Flow {
     const Lanes &x_mps, &y_mps, &z_mps; ///< velocity against the air
     const Lanes& along_mps;             ///< its part along the nose
     const Lanes& density_speed;         ///< rho V / 2
+    const Lanes& thrust_n;
 };
 
 struct Nose {
@@ -108,9 +110,17 @@ Nose turn_nose(const FlightConditions& c, FlightBlock& b, double dt_s, const Flo
     const Lanes stiff = dt_s * c.stiffness_m_per_kg * b.stiffness_scale * u.density_speed;
     const Lanes slow = 0.5 * dt_s * c.damping_m2_per_kg * u.density_speed + 0.25 * dt_s * stiff * u.along_mps.max(0.0);
     const Lanes keep = 1 - slow, divide = 1 / (1 + slow);
-    const Lanes turn_x = (keep * b.turn_x + stiff * (b.nose_y * u.z_mps - b.nose_z * u.y_mps)) * divide;
-    const Lanes turn_y = (keep * b.turn_y + stiff * (b.nose_z * u.x_mps - b.nose_x * u.z_mps)) * divide;
-    const Lanes turn_z = (keep * b.turn_z + stiff * (b.nose_x * u.y_mps - b.nose_y * u.x_mps)) * divide;
+    // The side force of a thrust off the axis acts at the tail.
+    const Lanes push = dt_s * c.turn_per_push_per_kg_m * u.thrust_n;
+    const Lanes turn_x =
+        (keep * b.turn_x + stiff * (b.nose_y * u.z_mps - b.nose_z * u.y_mps) + push * b.nose_z * b.thrust_north) *
+        divide;
+    const Lanes turn_y =
+        (keep * b.turn_y + stiff * (b.nose_z * u.x_mps - b.nose_x * u.z_mps) - push * b.nose_z * b.thrust_east) *
+        divide;
+    const Lanes turn_z = (keep * b.turn_z + stiff * (b.nose_x * u.y_mps - b.nose_y * u.x_mps) +
+                          push * (b.nose_y * b.thrust_east - b.nose_x * b.thrust_north)) *
+                         divide;
     const Lanes by_x = 0.5 * dt_s * (b.turn_x + turn_x), by_y = 0.5 * dt_s * (b.turn_y + turn_y),
                 by_z = 0.5 * dt_s * (b.turn_z + turn_z);
     const Lanes x = b.nose_x + by_y * b.nose_z - by_z * b.nose_y;
@@ -147,7 +157,7 @@ void step(const FlightConditions& c, FlightBlock& b, double dt_s, const Lanes& a
         if (b.in_one_piece) {
             Lanes along = rx * nose.x + ry * nose.y + vz * nose.z;
             if (half == 1) {
-                nose = turn_nose(c, b, dt_s, {rx, ry, vz, along, flow});
+                nose = turn_nose(c, b, dt_s, {rx, ry, vz, along, flow, m.thrust_n});
                 along = rx * nose.x + ry * nose.y + vz * nose.z;
             }
             const Lanes hold = flow * c.normal_area_m2 / m.mass_kg;
@@ -227,6 +237,7 @@ FlightConditions::FlightConditions(const RocketModel& model, double gravity, con
         normal_area_m2 = model.reference_area_m2 * kNormalSlope_per_rad;
         stiffness_m_per_kg = normal_area_m2 * margin_m / inertia_kg_m2;
         damping_m2_per_kg = model.reference_area_m2 * length_m * length_m / inertia_kg_m2;
+        turn_per_push_per_kg_m = kNozzleOfLength * length_m / inertia_kg_m2;
     }
     set_air(DayAtmosphere(PadReference{}));
 }

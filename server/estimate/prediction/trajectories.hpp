@@ -5,9 +5,10 @@
 /// through the air, with the body's coefficient against Mach and the areas of the open parachutes. On the way up the
 /// long axis follows the motion as a weather vane does: I w' = x N - D w, with the normal force N = rho V S C_N
 /// u_across / 2 behind the centre of mass by the static margin x. It lags while the path bends, so that N holds the
-/// path up near apogee, where a point mass alone would fall short by a per cent of what is left (J. S. Barrowman, "The
-/// Practical Calculation of the Aerodynamic Characteristics of Slender Finned Vehicles", 1967, from memory, for slope,
-/// margin and damping; the figures in the .cpp are common practice for vehicles whose file does not say).
+/// path up near apogee, where a point mass alone would fall short by a per cent of what is left. Thrust off the long
+/// axis turns it, most where a slow vehicle has just left its rail (J. S. Barrowman, "The Practical Calculation of the
+/// Aerodynamic Characteristics of Slender Finned Vehicles", 1967, from memory, for slope, margin and damping; the
+/// figures in the .cpp are common practice for vehicles whose file does not say).
 ///
 /// Air: density and sound speed linear between steps of kAirStep_m of the day's profile, up to 32 km. Wind: linear
 /// between nodes. Gravity constant. Ground: flat or the site's grid. Integration: midpoint coefficients with
@@ -62,8 +63,9 @@ struct FlightConditions {
     std::array<double, kTable> thrust_n{}, propellant_left_kg{}; ///< against time in burn_time_s / (kTable - 1)
     std::array<double, kAirTable> density_kg_m3{}, sound_mps{};  ///< against height above the pad
     double normal_area_m2 = 0; ///< reference area times the slope of the normal force; 0: the long axis is the motion's
-    double stiffness_m_per_kg = 0; ///< the vane's: normal area times static margin over moment of inertia
-    double damping_m2_per_kg = 0;  ///< of its swing, over moment of inertia
+    double stiffness_m_per_kg = 0;     ///< the vane's: normal area times static margin over moment of inertia
+    double damping_m2_per_kg = 0;      ///< of its swing, over moment of inertia
+    double turn_per_push_per_kg_m = 0; ///< arm of the nozzle behind the centre of mass over moment of inertia
 };
 
 /// How the parachutes of a case open.

@@ -5,8 +5,10 @@
 
 #include <cmath>
 #include <memory>
+#include <random>
 
 #include "server/estimate/math/angles.hpp"
+#include "server/estimate/prediction/flight_fit.hpp"
 #include "server/estimate/prediction/landing_area.hpp"
 #include "server/estimate/prediction/trajectories.hpp"
 #include "tests/estimate/prediction/motorless.hpp"
@@ -176,6 +178,60 @@ TEST_CASE("a finned body that lags behind its path climbs higher than a point ma
             }
         }
     }
+}
+
+TEST_CASE("thrust off the axis turns a vehicle without air as its torque says") {
+    const Site site{};
+    const Ground ground(site);
+    RocketModel rocket = motorless(3.0, 0.005, 0.5);
+    rocket.thrust_n = {{0, 2}, {300, 300}};
+    rocket.length_m = 1.6;
+    FlightConditions conditions(rocket, kGravityStandard_mps2, ground);
+    conditions.density_kg_m3.fill(1e-9);
+    const double off_rad = radians(0.1);
+    for (const bool east : {true, false}) {
+        const auto b = block_at(0, 20);
+        b->burning = true;
+        (east ? b->thrust_east : b->thrust_north) = Lanes::Constant(off_rad);
+        double turned_rad = 0;
+        climb(conditions, *b, [&](const FlightBlock& now) {
+            if (now.t_s(0) < 0.5) turned_rad = std::atan2(east ? now.nose_x(0) : now.nose_y(0), now.nose_z(0));
+            // Half a turn of the angle's acceleration, times the time squared; the nose leaves the side it is pushed
+            // to.
+            if (now.t_s(0) > 0.29 && now.t_s(0) < 0.31)
+                CHECK(turned_rad ==
+                      Approx(-0.5 * off_rad * 300 * conditions.turn_per_push_per_kg_m * std::pow(now.t_s(0), 2))
+                          .epsilon(0.02));
+        });
+        CHECK(turned_rad < -0.01);
+    }
+}
+
+TEST_CASE("a motor that pushes harder has as much more impulse as drawn motors have") {
+    FlightScatter scatter{};
+    scatter.thrust = 0.04;
+    scatter.burn_time = 0.03;
+    std::mt19937 random(9);
+    std::normal_distribution<double> normal(0, 1);
+    double level2 = 0, both = 0, impulse2 = 0;
+    constexpr int kMotors = 200000;
+    for (int k = 0; k < kMotors; ++k) {
+        const double impulse = scatter.thrust * normal(random);
+        // At the same impulse a longer burn is a weaker one, and one that begins strong ends weak.
+        const double level = impulse - scatter.burn_time * normal(random) + 0.03 * normal(random);
+        level2 += level * level / kMotors;
+        both += level * impulse / kMotors;
+        impulse2 += impulse * impulse / kMotors;
+    }
+    const double slope = both / level2;
+    for (const double thrust : {0.9, 1.0, 1.08}) {
+        const Factor impulse = impulse_at(thrust, scatter);
+        CHECK(impulse.value - 1 == Approx(slope * (thrust - 1)).epsilon(0.02).margin(1e-12));
+        CHECK(impulse.sigma == Approx(std::sqrt(impulse2 - slope * both)).epsilon(0.01));
+    }
+    RocketModel rocket{};
+    rocket.scatter = scatter;
+    CHECK(FlightFit(rocket).thrust().sigma == Approx(std::sqrt(level2)).epsilon(0.02));
 }
 
 TEST_CASE("air and wind hold up to twelve kilometres above the pad") {
