@@ -1,7 +1,7 @@
 /**
  * What the page knows of the ground station, and what it asks of it. Joins connection, tape and loader; components read
- * its state and call its verbs. High-rate rows stay in the tape: `beat` says eight times a second that it is worth
- * looking at it again.
+ * its state and call its verbs. High-rate rows stay in the tape: `beat` says eight times a second, and after a jump, that
+ * it is worth looking at it again.
  */
 import { page_now, type PageMs, type TapeSeconds } from '../stream/clocks';
 import type { ClockExchange } from '../stream/clock_exchange';
@@ -299,7 +299,8 @@ class Station {
     const tape = this.tape;
     if (!tape || tape.live) return;
     tape.set_replay(message.cursor_s, message.playing, message.rate, message.t_end_s, message.latest);
-    if (!message.latest && !message.playing) this.loader?.look();
+    if (message.latest) this.beat++;
+    else if (!message.playing) this.loader?.look();
   }
 }
 

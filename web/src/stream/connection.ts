@@ -67,12 +67,14 @@ export class Connection {
     return this.write(request);
   }
 
-  /** Sends the newest of many requests, e.g. seeks while a finger drags, at a rate the server accepts. */
+  /** Of many requests, e.g. seeks while a finger drags, sends the first at once and then the newest, at a rate the server accepts. */
   send_latest(request: object): void {
     this.pending = request;
-    this.pending_timer ??= setTimeout(() => {
+    if (this.pending_timer !== undefined) return;
+    this.flush();
+    this.pending_timer = setTimeout(() => {
       this.pending_timer = undefined;
-      this.flush();
+      if (this.pending) this.send_latest(this.pending);
     }, 1000 / kRequestsPerSecond);
   }
 
