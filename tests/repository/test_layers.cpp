@@ -243,6 +243,9 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
     {"tools/trials",
      {"shared", "server/estimate", "server/estimate/math", "server/pipeline", "server/pipeline/station", "tools/sim",
       "tools/sim/avionics", "tools/sim/scenario", "tools/sim/truth"}},
+    {"tools/trials/debrief",
+     {"shared", "server/pipeline", "server/pipeline/station", "server/record/write", "server/debrief",
+      "server/debrief/performance", "server/debrief/response", "tools/sim", "tools/trials"}},
     {"tools/look_at_flights.cpp", {"tools/trials"}},
     {"tools/firmware_header.cpp", {"protocol/firmware"}},
     {"tools/write_example_settings.cpp", {"server/setup"}},
@@ -268,7 +271,8 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
       "server/exchange/import",
       "server/serve/port",
       "tools/sim",
-      "tools/trials"}},
+      "tools/trials",
+      "tools/trials/debrief"}},
 };
 
 /// The entry that a path such as "server/link/link.hpp" belongs to; empty when it is not ours.

@@ -145,26 +145,26 @@ TEST_CASE("slices are kept, replaced and put together by seed") {
         for (TrialScore& one : scores) one.cpu_s = cpu_s;
         return scores;
     };
-    CHECK(collect(folder.path() / "none", "baro-1").scores.empty());
+    CHECK(collect<TrialScore>(folder.path() / "none", "baro-1").scores.empty());
     write_slice(folder.path(), "baro-1", 5010, of(2, 10));
     write_slice(folder.path(), "baro-1", 5000, of(1, 10));
     write_slice(folder.path(), "baro-10", 5000, of(3, 10));
-    CHECK(has_slice(folder.path(), "baro-1", 5000, 10));
-    CHECK_FALSE(has_slice(folder.path(), "baro-1", 5020, 10));
-    auto collected = collect(folder.path(), "baro-1");
+    CHECK(has_slice<TrialScore>(folder.path(), "baro-1", 5000, 10));
+    CHECK_FALSE(has_slice<TrialScore>(folder.path(), "baro-1", 5020, 10));
+    auto collected = collect<TrialScore>(folder.path(), "baro-1");
     REQUIRE(collected.scores.size() == 20);
     CHECK(collected.builds.size() == 1);
     CHECK(collected.scores[0].cpu_s == 1);
     CHECK(collected.scores[19].cpu_s == 2);
     CHECK(collected.scores[19].of(Quantity::altitude, kAscent).errors.normalised_square() == Approx(1));
     write_slice(folder.path(), "baro-1", 5000, of(4, 5)); // fewer than there were
-    CHECK(has_slice(folder.path(), "baro-1", 5000, 5));
-    CHECK_FALSE(has_slice(folder.path(), "baro-1", 5000, 10));
-    collected = collect(folder.path(), "baro-1");
+    CHECK(has_slice<TrialScore>(folder.path(), "baro-1", 5000, 5));
+    CHECK_FALSE(has_slice<TrialScore>(folder.path(), "baro-1", 5000, 10));
+    collected = collect<TrialScore>(folder.path(), "baro-1");
     CHECK(collected.scores.size() == 15);
     CHECK(collected.scores[0].cpu_s == 4);
     // Cut short, it does not count.
     const auto path = folder.path() / "baro-1-5010.scores";
     std::filesystem::resize_file(path, std::filesystem::file_size(path) - 1);
-    CHECK(collect(folder.path(), "baro-1").scores.size() == 5);
+    CHECK(collect<TrialScore>(folder.path(), "baro-1").scores.size() == 5);
 }

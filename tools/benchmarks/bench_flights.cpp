@@ -58,7 +58,7 @@ void fly(const Wish& wish) {
         const std::uint64_t first = wish.first_seed();
         for (std::uint64_t done = 0; done < wish.flights; done += kSliceFlights) {
             const std::uint64_t count = std::min(kSliceFlights, wish.flights - done);
-            if (has_slice(wish.folder / wish.errors, listed.name, first + done, count)) continue;
+            if (has_slice<TrialScore>(wish.folder / wish.errors, listed.name, first + done, count)) continue;
             std::fprintf(stderr, "%s, seeds %" PRIu64 " to %" PRIu64 "\n", listed.name.c_str(), first + done,
                          first + done + count - 1);
             write_slice(wish.folder / wish.errors, listed.name, first + done,
@@ -71,7 +71,7 @@ Flights collect_all(const Wish& wish, std::set<std::string>& builds) {
     Flights out;
     for (ListedCase listed : listed_cases(wish.cases)) {
         listed.trial_case.errors = wish.errors;
-        Collected collected = collect(wish.folder / wish.errors, listed.name);
+        auto collected = collect<TrialScore>(wish.folder / wish.errors, listed.name);
         if (collected.scores.empty()) continue;
         builds.merge(collected.builds);
         std::vector<Mark> marks = marks_of(listed, collected.scores);

@@ -1,28 +1,17 @@
 // What logging flights of the simulator say of the vehicle, against the airframe that was flown; from bytes, through
-// pipeline and recording. Seeds from 5000 with the set "acceptance": nothing was tuned on them, but on "tuning" below
-// 1000. TURNSTONE_FLIGHTS=300 flies the full set.
+// pipeline and recording. Many of them: tests/trials/test_debriefed_flights.cpp.
 #include <catch2/catch.hpp>
 
-#include <atomic>
-#include <cstdlib>
-#include <mutex>
-#include <thread>
-
 #include "server/debrief/response/control_response.hpp"
-#include "tests/debrief/response/steered_flight.hpp"
+#include "tests/support/temporary_folder.hpp"
+#include "tests/support/tree.hpp"
+#include "tools/trials/debrief/steered_flight.hpp"
 
 using namespace turnstone;
-using namespace turnstone::response_test;
+using namespace turnstone::trials;
 using Catch::Contains;
 
 namespace {
-
-constexpr std::uint64_t kFirstJudgedSeed = 5000;
-
-int asked_flights(int otherwise) {
-    const char* wish = std::getenv("TURNSTONE_FLIGHTS");
-    return wish != nullptr ? std::max(1, std::atoi(wish)) : otherwise;
-}
 
 nlohmann::json response_of(const SteeredFlight& flight, nlohmann::json request = nlohmann::json::object()) {
     request["flight"] = flight.id;
@@ -32,94 +21,12 @@ nlohmann::json response_of(const SteeredFlight& flight, nlohmann::json request =
     return *answer;
 }
 
-/// How many answers said something, and how many of those intervals held the truth.
-struct Held {
-    int said = 0, held = 0;
-    double error_square = 0, width = 0; ///< relative to the truth; half of the interval
-    void add(const nlohmann::json& value, const nlohmann::json& interval, double truth) {
-        if (interval.is_null()) return;
-        ++said;
-        held += interval[0] <= truth && truth <= interval[1] ? 1 : 0;
-        error_square += std::pow(value.get<double>() / truth - 1, 2);
-        width += 0.5 * std::abs((interval[1].get<double>() - interval[0].get<double>()) / truth);
-    }
-    [[nodiscard]] double error_rms() const { return std::sqrt(error_square / std::max(1, said)); }
-    [[nodiscard]] double mean_width() const { return width / std::max(1, said); }
-    [[nodiscard]] std::string text() const {
-        return std::to_string(held) + " of " + std::to_string(said) + ", error rms " +
-               std::to_string(100 * error_rms()) + " %, interval +- " + std::to_string(100 * mean_width()) + " %";
-    }
-};
-
 } // namespace
-
-TEST_CASE("intervals of roll, pitch and yaw hold what the simulator flew, in 90 to 98 of 100 flights", "[statistics]") {
-    const int count = asked_flights(6);
-    const sim::Scenario scenario = steered_scenario("acceptance");
-    Held lp, ld, natural, damping, fin_effect, margin;
-    int refused = 0;
-    for (int k = 0; k < count; ++k) {
-        const test::TemporaryFolder folder;
-        const SteeredFlight flight = record_steered(folder, scenario, kFirstJudgedSeed + static_cast<std::uint64_t>(k));
-        const nlohmann::json answer = response_of(flight);
-        const nlohmann::json& roll = answer.at("roll");
-        INFO("seed " << kFirstJudgedSeed + static_cast<std::uint64_t>(k) << " " << roll.at("why"));
-        if (roll.at("identifiable").get<bool>()) {
-            const TrueDynamics truth(flight, roll.at("reference_q_pa"), roll.at("reference_speed_mps"));
-            lp.add(roll.at("lp"), roll.at("lp_interval"), truth.lp_per_s);
-            ld.add(roll.at("ld"), roll.at("ld_interval"), truth.ld_per_s2);
-        } else {
-            ++refused;
-        }
-        for (const char* axis : {"pitch", "yaw"}) {
-            const nlohmann::json& swing = answer.at(axis);
-            if (!swing.at("identifiable").get<bool>()) {
-                ++refused;
-                continue;
-            }
-            const TrueDynamics truth(flight, swing.at("reference_q_pa"), swing.at("reference_speed_mps"));
-            natural.add(swing.at("natural_hz"), swing.at("natural_hz_interval"), truth.natural_hz);
-            damping.add(swing.at("damping"), swing.at("damping_interval"), truth.damping);
-            fin_effect.add(swing.at("fin_effect_per_s2"), swing.at("fin_effect_interval"), truth.fin_effect_per_s2);
-            margin.add(swing.at("static_margin_m"), swing.at("static_margin_interval"),
-                       flight.setup.airframe.static_margin_m);
-        }
-    }
-    struct Bound {
-        const char* name;
-        const Held& found;
-        int axes;                      ///< a flight
-        double error_most, width_most; ///< relative; an interval that says nothing is wider
-    };
-    const Bound all[] = {{"roll damping", lp, 1, 0.04, 0.08},
-                         {"fins' effect in roll", ld, 1, 0.04, 0.07},
-                         {"natural frequency", natural, 2, 0.025, 0.05},
-                         {"damping", damping, 2, 0.22, 0.4},
-                         {"fins' effect in pitch and yaw", fin_effect, 2, 0.08, 0.12},
-                         {"static margin", margin, 2, 0.05, 0.09}};
-    if (count >= 100) std::printf("%d flights, %d axes not identifiable\n", count, refused);
-    for (const Bound& each : all) {
-        const Held& found = each.found;
-        INFO(each.name << ": " << found.text());
-        CHECK(found.error_rms() < each.error_most);
-        CHECK(found.mean_width() < each.width_most);
-        if (count >= 100) {
-            std::printf("%s: %s\n", each.name, found.text().c_str());
-            CHECK(found.held >= 0.90 * found.said);
-            CHECK(found.held <= 0.98 * found.said);
-            CHECK(found.said >= 0.9 * each.axes * count);
-        } else {
-            // Of so few, what 95 of 100 leave out once in four hundred times.
-            CHECK(found.held >= found.said - 2 - found.said / 8);
-            CHECK(found.said >= each.axes * count - 1);
-        }
-    }
-}
 
 TEST_CASE("a logging flight shows its drives, its steps and how rates follow fins") {
     const test::TemporaryFolder folder;
     const sim::Scenario scenario = steered_scenario("tuning");
-    const SteeredFlight flight = record_steered(folder, scenario, 17);
+    const SteeredFlight flight = record_steered(folder.path(), scenario, 17);
     const nlohmann::json answer = response_of(flight);
     CHECK(answer.at("inputs").size() == 6);
     CHECK(answer.at("outputs").size() == 3);
@@ -160,9 +67,9 @@ TEST_CASE("a logging flight shows its drives, its steps and how rates follow fin
 TEST_CASE("steps are found where packets are lost, and as they are found without losses") {
     sim::Scenario scenario = steered_scenario("tuning");
     const test::TemporaryFolder whole, lossy;
-    const nlohmann::json clean = response_of(record_steered(whole, scenario, 21)).at("steps");
+    const nlohmann::json clean = response_of(record_steered(whole.path(), scenario, 21)).at("steps");
     scenario.impairment = *sim::impairment_from_name("mild");
-    const nlohmann::json lost = response_of(record_steered(lossy, scenario, 21)).at("steps");
+    const nlohmann::json lost = response_of(record_steered(lossy.path(), scenario, 21)).at("steps");
     REQUIRE(clean.size() >= 4);
     CHECK(lost.size() >= 3);
     for (const auto& step : lost) {
@@ -180,7 +87,7 @@ TEST_CASE("without inertia in the vehicle file there is a natural frequency and 
     const test::TemporaryFolder folder;
     nlohmann::json vehicle = nlohmann::json::parse(test::read_file(test::demo_path("dunlin/vehicle.json")));
     vehicle.at("rocket").erase("inertia_transverse_kg_m2");
-    const SteeredFlight flight = record_steered(folder, steered_scenario("tuning"), 20, vehicle.dump());
+    const SteeredFlight flight = record_steered(folder.path(), steered_scenario("tuning"), 20, vehicle.dump());
     const nlohmann::json answer = response_of(flight);
     CHECK(answer.at("yaw").at("identifiable").get<bool>());
     CHECK(answer.at("yaw").at("static_margin_m").is_null());
@@ -195,7 +102,7 @@ TEST_CASE("a flight whose fins stay still says that it shows nothing of them, an
     sim::Scenario scenario = steered_scenario("tuning");
     scenario.steering->pulses.clear();
     scenario.airframe.fins->noise_rad = 1e-4;
-    const nlohmann::json answer = response_of(record_steered(folder, scenario, 18));
+    const nlohmann::json answer = response_of(record_steered(folder.path(), scenario, 18));
     CHECK(!answer.at("roll").at("identifiable").get<bool>());
     CHECK_THAT(answer.at("roll").at("why").get<std::string>(), Contains("no excitation") && Contains("deg rms"));
     CHECK(answer.at("pitch").at("identifiable").get<bool>());
@@ -203,7 +110,7 @@ TEST_CASE("a flight whose fins stay still says that it shows nothing of them, an
 
 TEST_CASE("a request that is wrong, and a job that is stopped, end with a sentence") {
     const test::TemporaryFolder folder;
-    const SteeredFlight flight = record_steered(folder, steered_scenario("tuning"), 19);
+    const SteeredFlight flight = record_steered(folder.path(), steered_scenario("tuning"), 19);
     const auto go_on = [](double) { return true; };
     const auto wrong = debrief::control_response(flight.recordings, {{"flight", flight.id}, {"inertia", 1}}, go_on);
     REQUIRE(!wrong);

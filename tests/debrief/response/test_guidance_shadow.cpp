@@ -5,10 +5,11 @@
 #include <cmath>
 
 #include "server/debrief/response/guidance_shadow.hpp"
-#include "tests/debrief/response/steered_flight.hpp"
+#include "tests/support/temporary_folder.hpp"
+#include "tools/trials/debrief/steered_flight.hpp"
 
 using namespace turnstone;
-using namespace turnstone::response_test;
+using namespace turnstone::trials;
 using Catch::Contains;
 using nlohmann::json;
 
@@ -60,7 +61,7 @@ double flown_rms(const json& law, std::uint64_t seed, double* largest_fin_rad = 
 
 TEST_CASE("a law that its shadow finds sound stops the roll when it is flown, and one it finds unsound swings up") {
     const test::TemporaryFolder folder;
-    const SteeredFlight logged = record_steered(folder, steered_scenario("tuning"), 21);
+    const SteeredFlight logged = record_steered(folder.path(), steered_scenario("tuning"), 21);
 
     const json sound = shadow_of(logged, damper(0.03));
     for (const json& at : sound.at("margins")) {
@@ -88,7 +89,7 @@ TEST_CASE("a shadow says where its result ends, and gives no margins without a p
     sim::Scenario scenario = steered_scenario("tuning");
     scenario.steering->pulses.clear();
     scenario.airframe.fins->noise_rad = 1e-4;
-    const SteeredFlight still = record_steered(folder, scenario, 22);
+    const SteeredFlight still = record_steered(folder.path(), scenario, 22);
     const json answer = shadow_of(still, damper(0.03));
     CHECK(answer.at("margins").empty());
     CHECK(answer.at("sensitivity").empty());
@@ -101,7 +102,7 @@ TEST_CASE("a shadow says where its result ends, and gives no margins without a p
 
 TEST_CASE("a pitch damper has margins where pitch fins moved") {
     const test::TemporaryFolder folder;
-    const SteeredFlight logged = record_steered(folder, steered_scenario("tuning"), 23);
+    const SteeredFlight logged = record_steered(folder.path(), steered_scenario("tuning"), 23);
     const json law{{"form", "pid"}, {"state", "pitch_radps"}, {"gains", {{"kp", 0.05}}}, {"limit_rad", 0.1}};
     const json answer = shadow_of(logged, law);
     REQUIRE(!answer.at("margins").empty());

@@ -1,46 +1,15 @@
-#pragma once
-/// A simulated flight from bytes to what a debrief works on: its smoothed motion, its rows and its events, beside the
-/// truth.
-#include <algorithm>
+#include "tools/trials/debrief/debriefed.hpp"
+
 #include <map>
 #include <optional>
 #include <string>
-#include <thread>
-#include <vector>
 
-#include "server/debrief/performance/performance_record.hpp"
 #include "server/pipeline/station/pipeline.hpp"
-#include "shared/time.hpp"
-#include "tests/trials/seeds.hpp"
-#include "tools/sim/fly.hpp"
-#include "tools/trials/scorer.hpp"
 #include "tools/trials/trial.hpp"
 
-namespace turnstone::debrief_test {
+namespace turnstone::trials {
 
-struct Debriefed {
-    sim::FlightResult flight;
-    estimate::StepsLeft steps;
-    std::vector<debrief::SmoothedSeries> smoothed;
-    debrief::PerformanceRecord record;
-    std::int64_t liftoff_ns = 0; ///< 0: not found
-    double late_s = 0;           ///< of the station's times behind the vehicle's
-
-    /// The truth at a station time.
-    [[nodiscard]] sim::TruthSample truth_at(std::int64_t t_ns) const {
-        const auto& samples = flight.truth.samples;
-        const double at = (seconds_between(trials::kStart_ns, t_ns) - late_s - samples.front().t_s) / sim::kTruthStep_s;
-        const double inside = std::clamp(at, 0.0, static_cast<double>(samples.size() - 2));
-        const auto low = static_cast<std::size_t>(inside);
-        const double part = inside - static_cast<double>(low);
-        sim::TruthSample out = samples[low];
-        out.position_enu_m += part * (samples[low + 1].position_enu_m - out.position_enu_m);
-        out.velocity_enu_mps += part * (samples[low + 1].velocity_enu_mps - out.velocity_enu_mps);
-        return out;
-    }
-};
-
-namespace detail {
+namespace {
 
 /// Collects the columns asked for, and the first event of each kind.
 class Rows {
@@ -91,19 +60,19 @@ class Rows {
     std::map<EventId, Event> events_;
 };
 
-} // namespace detail
+} // namespace
 
-inline Debriefed debriefed(const sim::Scenario& scenario, std::uint64_t seed) {
+Debriefed debriefed(const sim::Scenario& scenario, std::uint64_t seed) {
     Debriefed out;
     out.flight = sim::fly(scenario, seed);
-    const PipelineSetup setup = trials::trial_setup(scenario);
-    Pipeline pipeline(setup, trials::kStart_ns);
+    const PipelineSetup setup = trial_setup(scenario);
+    Pipeline pipeline(setup, kStart_ns);
     pipeline.set_prediction_period(kInfinity);
     pipeline.leave_steps(0, &out.steps);
-    detail::Rows rows(pipeline.schema(), {{"estimate/air", "mach"},
-                                          {"estimate/air", "speed_of_sound_mps"},
-                                          {"estimate/air", "density_kg_m3"},
-                                          {"estimate/vertical", "vertical_speed_mps"}});
+    Rows rows(pipeline.schema(), {{"estimate/air", "mach"},
+                                  {"estimate/air", "speed_of_sound_mps"},
+                                  {"estimate/air", "density_kg_m3"},
+                                  {"estimate/vertical", "vertical_speed_mps"}});
     Batch batch;
     const auto take = [&] {
         rows.take(batch);
@@ -113,19 +82,19 @@ inline Debriefed debriefed(const sim::Scenario& scenario, std::uint64_t seed) {
             if (frame.packet_verdict != PacketVerdict::accepted || frame.onboard_ns < 0 || frame.boot != 0) continue;
             const double made_s = (1e-9 * static_cast<double>(frame.onboard_ns) - out.flight.clock.at_start_s) /
                                   (1 + 1e-6 * out.flight.clock.drift_ppm);
-            out.late_s = seconds_between(trials::kStart_ns, row.t_ns) - made_s;
+            out.late_s = seconds_between(kStart_ns, row.t_ns) - made_s;
             break;
         }
         batch.clear();
     };
     for (const sim::Delivery& delivery : out.flight.received.deliveries) {
-        const std::int64_t t_ns = trials::kStart_ns + seconds_to_ns(delivery.t_end_s);
+        const std::int64_t t_ns = kStart_ns + seconds_to_ns(delivery.t_end_s);
         pipeline.chunk(0, t_ns, t_ns,
                        std::as_bytes(std::span(out.flight.received.bytes).subspan(delivery.offset, delivery.size)),
                        batch);
         take();
     }
-    pipeline.advance(trials::kStart_ns + seconds_to_ns(out.flight.truth.samples.back().t_s + 10), batch);
+    pipeline.advance(kStart_ns + seconds_to_ns(out.flight.truth.samples.back().t_s + 10), batch);
     take();
     pipeline.leave_last_steps(0);
 
@@ -161,16 +130,4 @@ inline Debriefed debriefed(const sim::Scenario& scenario, std::uint64_t seed) {
     return out;
 }
 
-/// Seeds `first` on, on all cores, each given to `judge` with its place, which is called by several at once.
-template <class Judge>
-void for_each_debriefed(const sim::Scenario& scenario, std::uint64_t first, int count, const Judge& judge) {
-    const unsigned workers = std::max(1U, std::thread::hardware_concurrency());
-    std::vector<std::jthread> threads;
-    for (unsigned worker = 0; worker < workers; ++worker)
-        threads.emplace_back([&, worker] {
-            for (auto k = static_cast<int>(worker); k < count; k += static_cast<int>(workers))
-                judge(static_cast<std::size_t>(k), debriefed(scenario, first + static_cast<std::uint64_t>(k)));
-        });
-}
-
-} // namespace turnstone::debrief_test
+} // namespace turnstone::trials
