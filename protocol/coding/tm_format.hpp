@@ -19,6 +19,7 @@ consteval auto words_of(ChannelSymbols) {
 }
 
 inline constexpr std::size_t kMarkerBits = 32;
+inline constexpr std::uint32_t kSyncMarker = 0x1ACFFC1D;
 inline constexpr unsigned kInterleaveMost = 5;
 inline constexpr unsigned kVirtualChannels = 8;
 inline constexpr std::size_t kTransferFrameBytesMin = 16, kTransferFrameBytesMax = 2048;

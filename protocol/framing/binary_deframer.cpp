@@ -34,11 +34,17 @@ std::size_t covered_from(const BinaryFormat& format) noexcept {
 } // namespace
 
 BinaryDeframer::BinaryDeframer(const BinaryFormat& format)
-    : format_(format), held_(2 * format.frame_bytes_max() + 64), packet_(format.apid, format.payload_bytes) {
+    : format_(format), held_(2 * format.frame_bytes_max() + 64), packet_(format.apid, format.payload_bytes),
+      run_bytes_(2 * format.frame_bytes_max()) {
     if (format_.crc) crc_.emplace(*format_.crc);
 }
 
 void BinaryDeframer::skip(std::size_t bytes) noexcept {
+    if (run_kept_ >= run_ && run_ + bytes <= run_bytes_.size() && run_ + bytes > run_kept_) {
+        const std::size_t known = run_kept_ - run_;
+        std::memcpy(run_bytes_.data() + run_kept_, pending().data() + known, bytes - known);
+        run_kept_ = run_ + bytes;
+    }
     held_.pass(bytes);
     run_ += bytes;
     counts_.bytes_dropped += bytes;
@@ -48,8 +54,9 @@ BinaryDeframer::Step BinaryDeframer::end_run(FrameVerdict next, Frame& frame) no
     const bool any = run_ > 0;
     if (any) {
         frame = {run_verdict_, held_.offset() - run_, static_cast<std::uint32_t>(run_), {}};
+        if (run_kept_ >= run_) frame.received = std::span(run_bytes_).first(run_kept_);
         ++counts_.frames_bad;
-        run_ = 0;
+        run_ = run_kept_ = 0;
     }
     run_verdict_ = next;
     return any ? Step::frame : Step::on;
@@ -58,9 +65,15 @@ BinaryDeframer::Step BinaryDeframer::end_run(FrameVerdict next, Frame& frame) no
 BinaryDeframer::Step BinaryDeframer::search(Frame& frame) noexcept {
     if (run_ >= kTooLongBytesMax) return end_run(FrameVerdict::outside, frame);
     const std::span<const std::byte> rest = pending();
+    const bool is_blocks = format_.sync.empty();
     if (failed_ != FrameVerdict::good) { // the run before it has been reported
         failed_ = FrameVerdict::good;
+        if (run_ == 0) {
+            run_kept_ = failed_bytes_;
+            std::memcpy(run_bytes_.data(), rest.data(), run_kept_);
+        }
         skip(1);
+        if (is_blocks && run_ == format_.frame_bytes_max()) return end_run(FrameVerdict::bad_crc, frame);
         return Step::on;
     }
     const std::size_t sync_bytes = format_.sync.size();
@@ -80,27 +93,48 @@ BinaryDeframer::Step BinaryDeframer::search(Frame& frame) noexcept {
         }
     }
     if (rest.empty() || rest.size() < format_.head_bytes()) return Step::wait;
-    const auto fail = [&](FrameVerdict verdict) {
+    const auto fail = [&](FrameVerdict verdict, std::size_t candidate_bytes) {
         failed_ = verdict;
-        return end_run(verdict, frame);
+        failed_bytes_ = candidate_bytes;
+        if (!is_blocks) return end_run(verdict, frame);
+        run_verdict_ = verdict;
+        return Step::on;
     };
-    std::size_t payload_bytes = format_.payload_bytes;
-    if (format_.length_bytes > 0) {
-        const std::uint64_t told = number_of(rest.subspan(sync_bytes, format_.length_bytes), format_.length_little);
-        const std::size_t besides = besides_payload(format_);
-        if (told < besides || told - besides > format_.payload_bytes) return fail(FrameVerdict::bad_length);
-        payload_bytes = static_cast<std::size_t>(told) - besides;
-    }
-    const std::size_t frame_bytes = format_.head_bytes() + payload_bytes + format_.crc_bytes();
+    const auto told = payload_bytes(rest);
+    if (!told) return fail(FrameVerdict::bad_length, 0);
+    const std::size_t frame_bytes = format_.head_bytes() + *told + format_.crc_bytes();
     if (rest.size() < frame_bytes) return Step::wait;
-    if (crc_ && !crc_fits(rest.first(frame_bytes))) return fail(FrameVerdict::bad_crc);
+    if (crc_ && !crc_fits(rest.first(frame_bytes))) return fail(FrameVerdict::bad_crc, frame_bytes);
     if (end_run(FrameVerdict::outside, frame) == Step::frame) return Step::frame;
     frame = {FrameVerdict::good, held_.offset(), static_cast<std::uint32_t>(frame_bytes),
-             packet_.of(rest.subspan(format_.head_bytes(), payload_bytes))};
+             packet_.of(rest.subspan(format_.head_bytes(), *told)), rest.first(frame_bytes)};
     held_.pass(frame_bytes);
     counts_.bytes_framed += frame_bytes;
     ++counts_.frames_good;
     return Step::frame;
+}
+
+std::optional<std::size_t> BinaryDeframer::payload_bytes(std::span<const std::byte> frame) const noexcept {
+    if (format_.length_bytes == 0) return format_.payload_bytes;
+    const std::uint64_t told =
+        number_of(frame.subspan(format_.sync.size(), format_.length_bytes), format_.length_little);
+    const std::size_t besides = besides_payload(format_);
+    if (told < besides || told - besides > format_.payload_bytes) return std::nullopt;
+    return static_cast<std::size_t>(told) - besides;
+}
+
+Frame BinaryDeframer::judge(std::span<const std::byte> bytes) noexcept {
+    Frame frame{FrameVerdict::outside, 0, static_cast<std::uint32_t>(bytes.size()), {}, bytes};
+    if (bytes.size() < format_.head_bytes() || !std::ranges::equal(bytes.first(format_.sync.size()), format_.sync))
+        return frame;
+    frame.verdict = FrameVerdict::bad_length;
+    const auto told = payload_bytes(bytes);
+    if (!told || format_.head_bytes() + *told + format_.crc_bytes() != bytes.size()) return frame;
+    frame.verdict = crc_ && !crc_fits(bytes) ? FrameVerdict::bad_crc : FrameVerdict::good;
+    if (frame.verdict != FrameVerdict::good) return frame;
+    frame.packet = packet_.of(bytes.subspan(format_.head_bytes(), *told));
+    packet_.take_back();
+    return frame;
 }
 
 bool BinaryDeframer::crc_fits(std::span<const std::byte> frame) const noexcept {

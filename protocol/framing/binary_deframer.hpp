@@ -55,7 +55,8 @@ struct BinaryFormat {
 };
 
 /// Frame::packet is a space packet whose user data is the payload; its count is given here. What is dropped is reported
-/// from one failed candidate up to the next, and up to the next good frame.
+/// from one failed candidate up to the next, and up to the next good frame; without a sync, where every byte begins a
+/// candidate, by the size of a frame.
 class BinaryDeframer {
   public:
     explicit BinaryDeframer(const BinaryFormat& format);
@@ -73,6 +74,8 @@ class BinaryDeframer {
 
     [[nodiscard]] const DeframerCounts& counts() const noexcept { return counts_; }
     [[nodiscard]] std::span<const std::byte> pending() const noexcept { return held_.rest(); }
+    /// The frame that these bytes are. Nothing is counted, and what push has collected stays.
+    [[nodiscard]] Frame judge(std::span<const std::byte> bytes) noexcept;
 
   private:
     enum class Step : unsigned char { wait, frame, on };
@@ -82,6 +85,8 @@ class BinaryDeframer {
     /// Reports what was dropped; what is dropped from here on is `next`.
     Step end_run(FrameVerdict next, Frame& frame) noexcept;
     [[nodiscard]] bool crc_fits(std::span<const std::byte> frame) const noexcept;
+    /// Of a frame whose head is there; empty: its length cannot be.
+    [[nodiscard]] std::optional<std::size_t> payload_bytes(std::span<const std::byte> frame) const noexcept;
 
     DeframerCounts counts_;
     BinaryFormat format_;
@@ -91,7 +96,10 @@ class BinaryDeframer {
     std::size_t run_ = 0; ///< bytes dropped and not reported, all before what is held
     FrameVerdict run_verdict_ = FrameVerdict::outside;
     FrameVerdict failed_ =
-        FrameVerdict::good; ///< of the candidate that is held, which is reported before it is dropped
+        FrameVerdict::good;            ///< of the candidate that is held, which is reported before it is dropped
+    std::size_t failed_bytes_ = 0;     ///< of it, where its length can be
+    std::vector<std::byte> run_bytes_; ///< of the run and of the candidate that it began with, for other copies
+    std::size_t run_kept_ = 0;
 };
 
 /// For tests and simulators.

@@ -75,11 +75,12 @@ bool DelimitedDeframer::close(std::span<const std::byte> bytes, Frame& frame) no
     return true;
 }
 
-Frame Deframer::judge(std::span<const std::byte> bytes) noexcept {
+Frame DelimitedDeframer::judge(std::span<const std::byte> bytes) noexcept {
     Frame frame{FrameVerdict::too_long, 0, static_cast<std::uint32_t>(bytes.size() + 1), {}, bytes};
-    if (bytes.size() >= packet_.size()) return frame; // as large as the largest frame
-    const bool has_zero = !bytes.empty() && std::memchr(bytes.data(), 0, bytes.size()) != nullptr;
-    frame.verdict = has_zero ? FrameVerdict::bad_cobs : unpack(bytes, frame.packet);
+    if (bytes.size() >= frame_size_max_) return frame; // as large as the largest frame
+    const bool has_delimiter =
+        !bytes.empty() && std::memchr(bytes.data(), std::to_integer<int>(delimiter_), bytes.size()) != nullptr;
+    frame.verdict = has_delimiter ? FrameVerdict::bad_length : unpack(bytes, frame.packet);
     return frame;
 }
 

@@ -62,6 +62,9 @@ class DelimitedDeframer {
     /// Bytes received since the last delimiter, as received (less than a largest frame), after the delimiter that may
     /// have opened the frame; none while a frame that is too long is being skipped.
     [[nodiscard]] std::span<const std::byte> pending() const noexcept { return {held_.data(), size_}; }
+    /// The frame that these bytes are, as they stand between two delimiters. Nothing is counted, and what push has
+    /// collected stays.
+    [[nodiscard]] Frame judge(std::span<const std::byte> bytes) noexcept;
 
   protected:
     /// `may_open`: one delimiter right before a frame belongs to it.
@@ -105,10 +108,6 @@ class Deframer final : public DelimitedDeframer {
   public:
     explicit Deframer(std::size_t frame_size_max = kFrameBytesMax)
         : DelimitedDeframer(std::byte{0}, false, frame_size_max), packet_(frame_size_max) {}
-
-    /// The frame that these bytes are, as they stand between two delimiters. Nothing is counted, and what push has
-    /// collected stays.
-    [[nodiscard]] Frame judge(std::span<const std::byte> bytes) noexcept;
 
   private:
     FrameVerdict unpack(std::span<const std::byte> stuffed, std::span<const std::byte>& packet) noexcept override;

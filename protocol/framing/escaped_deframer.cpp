@@ -14,6 +14,12 @@ EscapedDeframer::EscapedDeframer(const EscapedFormat& format, std::size_t packet
     if (format_.apid) packet_.emplace(*format_.apid, plain_.size());
 }
 
+Frame EscapedDeframer::judge(std::span<const std::byte> bytes) noexcept {
+    const Frame frame = DelimitedDeframer::judge(bytes);
+    if (packet_ && frame.verdict == FrameVerdict::good) packet_->take_back();
+    return frame;
+}
+
 FrameVerdict EscapedDeframer::unpack(std::span<const std::byte> stuffed, std::span<const std::byte>& packet) noexcept {
     const UnstuffResult plain = unstuff(format_.stuffing, stuffed, plain_);
     std::span<const std::byte> content(plain_.data(), plain.produced);

@@ -54,6 +54,9 @@ class EscapedDeframer final : public DelimitedDeframer {
   public:
     explicit EscapedDeframer(const EscapedFormat& format, std::size_t packet_bytes_max = kFrameBytesMax);
 
+    /// As DelimitedDeframer; packets made of payloads are not counted either.
+    [[nodiscard]] Frame judge(std::span<const std::byte> bytes) noexcept;
+
   private:
     FrameVerdict unpack(std::span<const std::byte> stuffed, std::span<const std::byte>& packet) noexcept override;
 

@@ -9,6 +9,7 @@
 /// and never throws, and never allocates once it is made.
 #include <cstddef>
 #include <cstdint>
+#include <optional>
 #include <span>
 
 #include "shared/words.hpp"
@@ -49,8 +50,18 @@ struct Frame {
     /// What it holds: a space packet, the characters of a sentence or of a line. Best effort when the verdict is not
     /// good.
     std::span<const std::byte> packet;
-    /// COBS: the frame as received, without its delimiter; empty when it is too long to be kept.
+    /// What is compared with other receivers' copies (see CopyKind); empty: nothing. COBS, HDLC-like, SLIP: what stands
+    /// between two delimiters. Binary: as long as its length says, and up to where the next frame begins. Telemetry
+    /// stream: a block as it was received, of a good frame as it was sent.
     std::span<const std::byte> received = {};
+};
+
+/// What damaged copies of one frame from several receivers are to each other (protocol/LINK.md, section 3).
+struct CopyKind {
+    bool soft = false;                       ///< an octet is a symbol: 0 surely zero to 255 surely one
+    double differ_most = 1.0 / 16;           ///< of their bits, or symbols; of one and the good frame half as many
+    std::optional<std::byte> delimiter = {}; ///< between frames: a bit error makes or destroys one
+    double wrong_passes = 1;                 ///< how often what is put together wrongly passes the check, at most
 };
 
 struct DeframerCounts {

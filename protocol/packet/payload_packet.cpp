@@ -20,4 +20,8 @@ std::span<const std::byte> PayloadPacket::of(std::span<const std::byte> payload)
     return {packet_.data(), header.size() + payload.size()};
 }
 
+void PayloadPacket::take_back() noexcept {
+    sequence_count_ = static_cast<std::uint16_t>((sequence_count_ + kSequenceModulus - 1U) % kSequenceModulus);
+}
+
 } // namespace turnstone

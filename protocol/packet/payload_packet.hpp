@@ -14,6 +14,8 @@ class PayloadPacket {
     PayloadPacket(std::uint16_t apid, std::size_t payload_bytes_max);
     /// Valid until the next call. Of an empty payload a packet with a length that none can have.
     [[nodiscard]] std::span<const std::byte> of(std::span<const std::byte> payload) noexcept;
+    /// The newest did not come by this link: the next has its count.
+    void take_back() noexcept;
 
   private:
     std::uint16_t apid_;

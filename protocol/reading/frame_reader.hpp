@@ -1,6 +1,7 @@
 #pragma once
 /// The bytes of one link to frames and what is in them: the deframer and the decoder that belong to its framing.
 #include <cstdint>
+#include <optional>
 #include <span>
 #include <utility>
 #include <variant>
@@ -14,6 +15,7 @@
 #include "protocol/framing/line_deframer.hpp"
 #include "protocol/lines/line_decoder.hpp"
 #include "protocol/nmea/nmea_decoder.hpp"
+#include "protocol/packet/space_packet.hpp"
 #include "protocol/packet_radio/report_decoder.hpp"
 #include "protocol/space_link/packet_deframer.hpp"
 #include "protocol/space_link/tm_deframer.hpp"
@@ -37,15 +39,24 @@ class FrameReader {
             pair_);
     }
 
-    /// Whether damaged frames keep their bytes in place, and have a checksum strong enough to tell what was put
-    /// together of several from what was sent (protocol/LINK.md, section 3).
-    [[nodiscard]] bool can_combine() const noexcept { return std::holds_alternative<Pair<Deframer, Decoder>>(pair_); }
-    /// As push, of the one frame that these bytes are, without its delimiter; only where can_combine(). Nothing is
-    /// counted. May be called from within `on_frame`, whose packet it makes invalid.
+    /// How damaged frames are put together with other links' copies; empty: they keep no place by which they could be,
+    /// or no check tells what was put together from what was sent (protocol/LINK.md, section 3).
+    [[nodiscard]] const std::optional<CopyKind>& copies() const noexcept { return copies_; }
+    /// As push, of the one frame that these bytes are, as Frame::received has it; only where copies() is there. Nothing
+    /// is counted. May be called from within `on_frame` of a frame that is not good.
     template <class OnFrame>
     void judge(std::span<const std::byte> bytes, OnFrame&& on_frame) {
-        auto& pair = std::get<Pair<Deframer, Decoder>>(pair_);
-        decode(pair, pair.deframer.judge(bytes), on_frame);
+        std::visit(
+            [&](auto& pair) {
+                const auto give = [&](const Frame& frame) { decode(pair, frame, on_frame); };
+                if constexpr (
+                    requires { pair.deframer.judge(bytes, give); })
+                    pair.deframer.judge(bytes, give);
+                else if constexpr (
+                    requires { pair.deframer.judge(bytes); })
+                    give(pair.deframer.judge(bytes));
+            },
+            pair_);
     }
 
     [[nodiscard]] const DeframerCounts& counts() const noexcept {
@@ -72,13 +83,30 @@ class FrameReader {
       private:
         Decoder decoder_;
     };
+    /// The sender of payloads does not count them.
+    class PayloadDecoder {
+      public:
+        PayloadDecoder(const Dictionary& dictionary, bool are_payloads)
+            : decoder_(dictionary), are_payloads_(are_payloads) {}
+        [[nodiscard]] DecodedPacket decode(std::span<const std::byte> packet) noexcept {
+            DecodedPacket out = decoder_.decode(packet);
+            if (!are_payloads_) return out;
+            out.is_counted = false;
+            out.said = packet.subspan(kPrimaryHeaderBytes);
+            return out;
+        }
+
+      private:
+        Decoder decoder_;
+        bool are_payloads_;
+    };
     template <class Cutter, class Reader>
     struct Pair {
         Cutter deframer;
         Reader decoder;
     };
     using Any = std::variant<Pair<Deframer, Decoder>, Pair<LineDeframer, NmeaDecoder>, Pair<LineDeframer, LineDecoder>,
-                             Pair<BinaryDeframer, Decoder>, Pair<EscapedDeframer, Decoder>,
+                             Pair<BinaryDeframer, PayloadDecoder>, Pair<EscapedDeframer, PayloadDecoder>,
                              Pair<EscapedDeframer, ReportDecoder>, Pair<TmDeframer, PartDecoder>,
                              Pair<PacketDeframer, Decoder>>;
     template <class Cut, class OnFrame>
@@ -93,6 +121,7 @@ class FrameReader {
     static Any make(const Framing& framing, const Dictionary& dictionary);
 
     Any pair_;
+    std::optional<CopyKind> copies_;
 };
 
 /// Appends why a link with this framing could not fill the dictionary's tables. `file`: of the dictionary, in messages.

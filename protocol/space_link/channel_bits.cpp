@@ -97,6 +97,11 @@ void ChannelBits::copy(std::uint64_t bit, std::span<std::byte> out) const noexce
     for (std::size_t k = 0; k < out.size(); ++k) out[k] = from[k] << slip | from[k + 1] >> (8 - slip);
 }
 
+void ChannelBits::copy_symbols(std::uint64_t bit, std::span<std::byte> out) const noexcept {
+    std::uint64_t index = symbol_of(bit);
+    for (std::byte& each : out) each = static_cast<std::byte>(symbol(index++));
+}
+
 std::uint64_t ChannelBits::link_byte(std::uint64_t bit) const noexcept {
     switch (symbols_) {
     case ChannelSymbols::bits: return bit / 8;
@@ -129,15 +134,27 @@ void ChannelBits::shift_pairs(std::uint64_t bit) noexcept {
     decoder_.restart();
 }
 
+unsigned ChannelBits::marker_symbol_errors(std::uint64_t bit) const noexcept {
+    ConvolutionalEncoder encoder;
+    unsigned errors = 0;
+    for (unsigned k = 0; k < kMarkerBits; ++k) {
+        const unsigned symbols = encoder.symbols(kSyncMarker >> (kMarkerBits - 1 - k) & 1U);
+        if (k < kConvolutionalMemory) continue;
+        const std::uint64_t first = symbol_of(bit + k);
+        errors += (symbol(first) >= 128) != (symbols >= 2) ? 1 : 0;
+        errors += (symbol(first + 1) >= 128) != (symbols % 2 == 1) ? 1 : 0;
+    }
+    return errors;
+}
+
 std::uint64_t ChannelBits::symbol_errors(std::uint64_t from, std::uint64_t to) const noexcept {
-    constexpr unsigned kMemory = 6;
     ConvolutionalEncoder encoder;
     std::uint64_t errors = 0;
     for (std::uint64_t bit = from; bit < to; ++bit) {
         const std::uint64_t at = bit - first_bit_;
         const unsigned symbols =
             encoder.symbols(std::to_integer<unsigned>(bits_[static_cast<std::size_t>(at / 8)]) >> (7 - at % 8) & 1U);
-        if (bit < from + kMemory) continue;
+        if (bit < from + kConvolutionalMemory) continue;
         const std::uint64_t first = symbol_of(bit);
         errors += (symbol(first) >= 128) != (symbols >= 2) ? 1 : 0;
         errors += (symbol(first + 1) >= 128) != (symbols % 2 == 1) ? 1 : 0;

@@ -13,6 +13,9 @@
 
 namespace turnstone {
 
+inline constexpr unsigned kConvolutionalMemory = 6; ///< bits before one that its symbols tell of
+inline constexpr unsigned kMarkerSymbols = 2 * (kMarkerBits - kConvolutionalMemory);
+
 class ChannelBits {
   public:
     /// Holds `bits_max` bits and more.
@@ -32,6 +35,8 @@ class ChannelBits {
     [[nodiscard]] std::uint64_t find(std::uint32_t marker, unsigned errors_most, std::uint64_t from,
                                      std::uint64_t to) const noexcept;
     void copy(std::uint64_t bit, std::span<std::byte> out) const noexcept;
+    /// The symbols from `bit` on, an octet each, as SoftSymbol; only where is_coded(), and of bytes that are kept.
+    void copy_symbols(std::uint64_t bit, std::span<std::byte> out) const noexcept;
 
     /// The byte of the link in which what makes `bit` begins.
     [[nodiscard]] std::uint64_t link_byte(std::uint64_t bit) const noexcept;
@@ -48,6 +53,9 @@ class ChannelBits {
     /// Symbols were paired wrongly: from `bit` on each bit is taken one symbol later.
     void shift_pairs(std::uint64_t bit) noexcept;
     [[nodiscard]] bool is_coded() const noexcept { return symbols_ != ChannelSymbols::bits; }
+    /// How many of kMarkerSymbols symbols are not those of a marker that begins at `bit`: those of its last bits, which
+    /// no bit before it changes. Only where is_coded().
+    [[nodiscard]] unsigned marker_symbol_errors(std::uint64_t bit) const noexcept;
     /// How many symbols of the bits [from, to) are not what those bits make when they are encoded again.
     [[nodiscard]] std::uint64_t symbol_errors(std::uint64_t from, std::uint64_t to) const noexcept;
 

@@ -24,8 +24,6 @@
 
 namespace turnstone {
 
-inline constexpr std::uint32_t kSyncMarker = 0x1ACFFC1D;
-
 /// What the code tells of the link.
 struct CodeFigures {
     std::uint64_t frames = 0;            ///< good transfer frames
@@ -66,6 +64,17 @@ class TmDeframer {
 
     [[nodiscard]] const DeframerCounts& counts() const noexcept { return counts_; }
     [[nodiscard]] std::span<const std::byte> pending() const noexcept { return bits_.link_from(accounted_); }
+    /// As push, of the block that these bytes are, as Frame::received has it: its packets go on from the last frame's.
+    /// Its place in the stream is not counted, and the search stays where it is.
+    template <class OnFrame>
+    void judge(std::span<const std::byte> received, OnFrame&& on_frame) {
+        Frame frame = judge_block(received);
+        on_frame(static_cast<const Frame&>(frame));
+        for (std::size_t k = 1; frame.verdict == FrameVerdict::good && k < packets_.size(); ++k) {
+            frame.packet = packets_[k];
+            on_frame(static_cast<const Frame&>(frame));
+        }
+    }
     [[nodiscard]] const CodeFigures& figures() const noexcept { return figures_; }
     /// The worst begins again.
     void begin_period() noexcept { figures_.worst_corrected = 0; }
@@ -78,12 +87,21 @@ class TmDeframer {
     Step search(Frame& frame) noexcept;
     /// A marker stands at `start`, or is taken to: reads the block behind it.
     Step read_block(std::uint64_t start, Frame& frame) noexcept;
+    /// Whether symbols of the convolutional code are those of a marker at `at_`, where one is due: they tell more than
+    /// the bits that the decoder made of them.
+    [[nodiscard]] bool symbols_are_due() const noexcept;
     /// Where a block may begin that is looked for at `at_`: there, or a few bits before it. Empty: neither.
     [[nodiscard]] std::optional<std::uint64_t> start_here() const noexcept;
     [[nodiscard]] unsigned marker_errors(std::uint64_t bit) const noexcept;
+    [[nodiscard]] bool is_inverted(std::uint64_t start) const noexcept;
     /// Undoes inversion, randomizer and code.
     FrameVerdict decode(std::uint64_t start) noexcept;
+    FrameVerdict decode_block() noexcept;
     FrameVerdict correct() noexcept;
+    Frame judge_block(std::span<const std::byte> received) noexcept;
+    /// Keeps the block at hand for other receivers' copies: as it came, and as it was sent.
+    void keep_received() noexcept;
+    void keep_sent() noexcept;
     Step give_packet(Frame& frame) noexcept;
     /// Nothing begins before `bit`: goes there, or as far as one report reaches.
     void skip_to(std::uint64_t bit) noexcept;
@@ -106,11 +124,15 @@ class TmDeframer {
     std::uint64_t accounted_ = 0;  ///< bytes of the link framed or dropped
     std::uint64_t due_ = kNever;   ///< bit where a marker is expected
     std::uint64_t newest_end_ = 0; ///< bit behind the newest good frame
-    unsigned missed_ = 0;          ///< frames in a row that were expected and not good
-    std::uint64_t pair_until_;     ///< bit without a good frame from which symbols are paired otherwise
+    unsigned missed_ = 0;          ///< markers in a row that did not stand where they were due
+    std::uint64_t pair_until_;     ///< bit without a good frame or a due marker from which symbols are paired otherwise
     std::uint64_t run_ = 0;        ///< bytes dropped and not reported, all before `accounted_`
     FrameVerdict run_verdict_ = FrameVerdict::outside;
-    bool failed_ = false; ///< of the block at `at_`, whose run is reported before it is dropped
+    bool failed_ = false;         ///< of the block at `at_`, whose run is reported before it is dropped
+    std::uint64_t start_ = 0;     ///< of that block's marker
+    bool run_is_block_ = false;   ///< the run begins with what is kept
+    std::vector<std::byte> kept_; ///< see keep_received()
+    ViterbiDecoder judge_decoder_;
     // The frame whose packets are being given.
     std::span<const std::span<const std::byte>> packets_;
     std::size_t given_ = 0, to_give_ = 0;

@@ -16,7 +16,7 @@ inline void demand(bool holds) {
 }
 
 struct Seen {
-    std::vector<std::uint64_t> numbers; ///< verdict, offset, bytes and content of every frame
+    std::vector<std::uint64_t> numbers; ///< verdict, offset, bytes, content and what is kept of every frame
     DeframerCounts counts;
 };
 
@@ -29,8 +29,15 @@ Seen cut(Deframer deframer, std::span<const std::byte> bytes, unsigned seed) {
             seed % 2 == 0 ? bytes.size() : std::min<std::size_t>(bytes.size(), 1 + seed / 65536U % 97);
         deframer.push(bytes.first(size), [&](const Frame& frame) {
             const auto content = frame.verdict == FrameVerdict::good ? frame.packet : std::span<const std::byte>{};
-            seen.numbers.insert(seen.numbers.end(), {static_cast<std::uint64_t>(frame.verdict), frame.stream_offset,
-                                                     frame.link_bytes, content.size(), crc16(content)});
+            seen.numbers.insert(seen.numbers.end(),
+                                {static_cast<std::uint64_t>(frame.verdict), frame.stream_offset, frame.link_bytes,
+                                 content.size(), crc16(content), frame.received.size(), crc16(frame.received)});
+            if constexpr (requires { deframer.judge(frame.received).verdict; }) {
+                const std::vector<std::byte> received(frame.received.begin(), frame.received.end());
+                if (received.empty()) return;
+                const bool good = frame.verdict == FrameVerdict::good;
+                demand((deframer.judge(received).verdict == FrameVerdict::good) || !good);
+            }
         });
         bytes = bytes.subspan(size);
         const DeframerCounts& counts = deframer.counts();

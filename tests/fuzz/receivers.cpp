@@ -46,8 +46,9 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
         return out;
     }();
     const std::size_t links = 1 + data[0] % 70;
-    std::vector<LinkId> combined;
-    for (std::size_t link = 0; link < links; ++link) combined.push_back(static_cast<LinkId>(link));
+    std::vector<CombinedLink> combined;
+    for (std::size_t link = 0; link < links; ++link)
+        combined.push_back({static_cast<LinkId>(link), {false, 1.0 / 16, std::byte{0}, kWrongVotePasses}});
     Receivers receivers(links + 1, combined);
     std::vector<Deframer> deframers(links);
     std::vector<std::uint64_t> damaged(links);
@@ -72,7 +73,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
                  vote = receivers.more(t_ns)) {
                 demand(links >= 3);
                 if (judge.judge(vote).verdict == FrameVerdict::good) {
-                    receivers.accept(t_ns);
+                    receivers.accept(t_ns, vote);
                 } else {
                     receivers.reject(t_ns);
                     ++rejected;

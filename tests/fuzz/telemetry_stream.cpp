@@ -27,5 +27,14 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
         format.dual_basis = (choice & 0x40U) != 0;
     }
     fuzz::check(TmDeframer(format, 200), bytes, data[2]);
+    // Whatever copies give together: it is a frame or not, and what was good is good again.
+    TmDeframer deframer(format, 200), judge(format, 200);
+    deframer.push(bytes, [&](const Frame& frame) {
+        if (frame.received.empty()) return;
+        judge.judge(frame.received, [&](const Frame& again) {
+            fuzz::demand(again.verdict == FrameVerdict::good || frame.verdict != FrameVerdict::good);
+        });
+    });
+    judge.judge(bytes, [](const Frame&) {});
     return 0;
 }

@@ -33,8 +33,8 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
     {"protocol/packet_radio",
      {"shared", "protocol/text", "protocol/packet", "protocol/dictionary", "protocol/decode", "protocol/nmea"}},
     {"protocol/reading",
-     {"protocol/framing", "protocol/space_link", "protocol/dictionary", "protocol/decode", "protocol/nmea",
-      "protocol/lines", "protocol/packet_radio"}},
+     {"protocol/packet", "protocol/framing", "protocol/space_link", "protocol/dictionary", "protocol/decode",
+      "protocol/nmea", "protocol/lines", "protocol/packet_radio"}},
     {"protocol/firmware", {"protocol/packet", "protocol/framing", "protocol/dictionary"}},
 
     {"server/estimate/math", {"shared"}},

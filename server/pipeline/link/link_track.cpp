@@ -84,6 +84,10 @@ void add_packet_columns(TableOf<Source>& table, const std::string& group) {
                  [](S s, std::size_t window, double) { return s.quality.windows().loss(window); });
 }
 
+bool can_be_read(DecodeVerdict verdict) {
+    return verdict == DecodeVerdict::good || verdict == DecodeVerdict::idle || verdict == DecodeVerdict::part;
+}
+
 bool expects_no_data(LinkState state) {
     return state == LinkState::no_data || state == LinkState::lost || state == LinkState::cannot_open;
 }
@@ -205,24 +209,22 @@ void LinkTrack::combine(const Frame& frame, const FrameRecord& record, VehicleTr
                         Batch& out) {
     const std::int64_t t_ns = record.t_rx_ns;
     for (auto vote = receivers.damaged(id_, t_ns, frame); !vote.empty(); vote = receivers.more(t_ns)) {
-        reader_.judge(
-            vote,
-            [&](const Frame& made, const DecodedPacket* packet) {
-                if (packet == nullptr || packet->verdict != DecodeVerdict::good) {
-                    receivers.reject(t_ns);
-                    return;
-                }
-                receivers.accept(t_ns);
-                // It took its time on the line, but has no bytes there: those are the damaged copies'.
-                LinkDelay delay = delay_;
-                delay.latency_s += delay.byte_s * static_cast<double>(made.link_bytes);
-                vehicle.packet(*packet, made.packet,
-                               {.link = id_,
-                                .t_rx_ns = t_ns,
-                                .stream_offset = record.stream_offset + record.link_bytes,
-                                .frame_verdict = FrameVerdict::combined},
-                               delay, out);
-            });
+        bool accepted = false;
+        reader_.judge(vote, [&](const Frame& made, const DecodedPacket* packet) {
+            // That a packet can be read is a second check; of what holds none, or an idle one, there is only one.
+            if (packet == nullptr || !can_be_read(packet->verdict)) return;
+            if (!std::exchange(accepted, true)) receivers.accept(t_ns, made.received);
+            // It took its time on the line, but has no bytes there: those are the damaged copies'.
+            LinkDelay delay = delay_;
+            delay.latency_s += delay.byte_s * static_cast<double>(made.link_bytes);
+            vehicle.packet(*packet, made.packet,
+                           {.link = id_,
+                            .t_rx_ns = t_ns,
+                            .stream_offset = record.stream_offset + record.link_bytes,
+                            .frame_verdict = FrameVerdict::combined},
+                           delay, out);
+        });
+        if (!accepted) receivers.reject(t_ns);
     }
 }
 

@@ -63,7 +63,7 @@ class LinkTrack {
     void relayed(std::int64_t t_ns, const Relayed& times);
     void tick(std::int64_t t_ns, const Receivers& receivers, Batch& out);
 
-    [[nodiscard]] bool can_combine() const noexcept { return reader_.can_combine(); }
+    [[nodiscard]] const std::optional<CopyKind>& copies() const noexcept { return reader_.copies(); }
     [[nodiscard]] const LinkSetup& setup() const noexcept { return *setup_; }
     [[nodiscard]] std::uint64_t bytes_in() const noexcept { return reader_.counts().bytes_in; }
     [[nodiscard]] std::span<const std::byte> pending() const noexcept { return reader_.pending(); }

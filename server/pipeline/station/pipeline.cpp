@@ -67,10 +67,11 @@ struct Pipeline::State {
             links.emplace_back(setup->links[k], static_cast<LinkId>(k), schema, layout.links[k],
                                setup->vehicles[setup->links[k].vehicle].dictionary);
         for (std::size_t v = 0; v < vehicles.size(); ++v) {
-            std::vector<LinkId> combined;
+            std::vector<CombinedLink> combined;
             for (std::size_t k = 0; k < links.size(); ++k)
-                if (setup->links[k].vehicle == v && links[k].can_combine()) combined.push_back(static_cast<LinkId>(k));
-            receivers.emplace_back(links.size(), std::move(combined));
+                if (const auto& copies = links[k].copies(); copies && setup->links[k].vehicle == v)
+                    combined.push_back({static_cast<LinkId>(k), *copies});
+            receivers.emplace_back(links.size(), combined);
         }
     }
 

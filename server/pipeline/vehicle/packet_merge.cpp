@@ -98,11 +98,15 @@ PacketVerdict PacketMerge::take(const Seen& packet) {
 const UncountedMerge::Seen* UncountedMerge::find_copy(std::uint64_t content, LinkId link, std::int64_t t_rx_ns,
                                                       bool repeated) noexcept {
     const std::uint64_t bit = std::uint64_t{1} << (link % 64U);
+    const bool is_other = count_ > 0 && seen_[(next_ + kSeen - 1) % kSeen].link != link;
+    if (!repeated && !of_several_ && !is_other) return nullptr;
     for (std::size_t k = 1; k <= count_; ++k) { // the newest first: what is older may have been lost on this link
         Seen& seen = seen_[(next_ + kSeen - k) % kSeen];
         const std::int64_t age_ns = t_rx_ns - seen.t_rx_ns;
+        if (age_ns > kRepeatersTakeNs) return nullptr;
         const bool by_link = seen.link != link && (seen.copied_by & bit) == 0 && age_ns <= kLinksApartNs;
         if (seen.content != content || !(by_link || (repeated && age_ns <= kRepeatersTakeNs))) continue;
+        seen.was_alone = by_link && seen.copied_by == 0 && !seen.combined;
         seen.copied_by |= bit;
         return &seen;
     }
@@ -110,6 +114,7 @@ const UncountedMerge::Seen* UncountedMerge::find_copy(std::uint64_t content, Lin
 }
 
 void UncountedMerge::take(const Seen& packet) noexcept {
+    of_several_ = of_several_ || (count_ > 0 && seen_[(next_ + kSeen - 1) % kSeen].link != packet.link);
     seen_[next_] = packet;
     next_ = (next_ + 1) % kSeen;
     count_ = std::min(count_ + 1, kSeen);

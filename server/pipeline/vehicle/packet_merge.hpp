@@ -73,6 +73,8 @@ class UncountedMerge {
         std::uint32_t boot = 0;
         LinkId link = 0;
         std::uint64_t copied_by = 0; ///< a bit for each link
+        bool combined = false;       ///< from damaged copies of several links
+        bool was_alone = false;      ///< of what find_copy gives: until then only its own link had brought it
     };
 
     /// What was brought before, if there is such; it is counted as this link's copy. `repeated`: said again by somebody
@@ -85,10 +87,11 @@ class UncountedMerge {
     [[nodiscard]] static std::uint64_t content_hash(std::span<const DecodedRow> rows) noexcept;
 
   private:
-    // Links that carry one receiver are seconds apart at most; receivers send ten times a second at most.
-    static constexpr std::size_t kSeen = 64;
+    // Five seconds, which links are apart at most, at 200 a second.
+    static constexpr std::size_t kSeen = 1024;
     std::array<Seen, kSeen> seen_{};
     std::size_t next_ = 0, count_ = 0;
+    bool of_several_ = false; ///< links
 };
 
 } // namespace turnstone

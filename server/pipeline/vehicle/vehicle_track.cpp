@@ -213,7 +213,9 @@ PacketOutcome VehicleTrack::packet(const DecodedPacket& decoded, std::span<const
             record.onboard_ns = first->onboard_ns;
             record.boot = first->boot;
             out.frames.push_back(record);
-            return {record, kind};
+            PacketOutcome outcome{record, kind};
+            if (first->was_alone) outcome.no_longer_alone = first->link;
+            return outcome;
         }
         uncounted.count = static_cast<std::uint16_t>((uncounted.count + 1U) % kSequenceModulus);
     }
@@ -252,7 +254,8 @@ PacketOutcome VehicleTrack::packet(const DecodedPacket& decoded, std::span<const
                               .t_rx_ns = record.t_rx_ns,
                               .onboard_ns = record.onboard_ns,
                               .boot = record.boot,
-                              .link = record.link});
+                              .link = record.link,
+                              .combined = record.frame_verdict == FrameVerdict::combined});
     append_rows(decoded, record, t_heard_ns, record.packet_verdict != PacketVerdict::late, mapping, out);
     out.frames.push_back(record);
     return {record, kind, told_version(decoded)};

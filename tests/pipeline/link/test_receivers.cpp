@@ -8,20 +8,13 @@
 #include "protocol/framing/deframer.hpp"
 #include "server/pipeline/link/bit_vote.hpp"
 #include "server/pipeline/link/receivers.hpp"
+#include "tests/pipeline/link/bit_errors.hpp"
 #include "tests/pipeline/station.hpp"
 
 using namespace turnstone;
 using namespace turnstone::test;
 
 namespace {
-
-/// Memoryless bit errors.
-Bytes with_errors(Bytes bytes, double bit_error, std::mt19937_64& random) {
-    std::geometric_distribution<std::size_t> gap(bit_error);
-    for (std::size_t bit = gap(random); bit < 8 * bytes.size(); bit += 1 + gap(random))
-        bytes[bit / 8] ^= static_cast<std::byte>(1U << bit % 8);
-    return bytes;
-}
 
 Bytes random_bytes(std::size_t size, std::mt19937_64& random) {
     Bytes out(size);
@@ -53,7 +46,7 @@ class Listeners {
                     t_votes.push_back(t_ns);
                     if (judge_.judge(vote).verdict == FrameVerdict::good) {
                         combined.emplace_back(vote.begin(), vote.end());
-                        receivers_.accept(t_ns);
+                        receivers_.accept(t_ns, vote);
                     } else {
                         receivers_.reject(t_ns);
                     }
@@ -66,9 +59,10 @@ class Listeners {
     std::vector<std::int64_t> t_votes;
 
   private:
-    static std::vector<LinkId> all(std::size_t links) {
-        std::vector<LinkId> out;
-        for (std::size_t link = 0; link < links; ++link) out.push_back(static_cast<LinkId>(link));
+    static std::vector<CombinedLink> all(std::size_t links) {
+        std::vector<CombinedLink> out;
+        for (std::size_t link = 0; link < links; ++link)
+            out.push_back({static_cast<LinkId>(link), {false, 1.0 / 16, std::byte{0}, kWrongVotePasses}});
         return out;
     }
     std::vector<Deframer> deframers_;

@@ -20,6 +20,7 @@ struct CutFrame {
 
 struct Cut {
     std::vector<CutFrame> frames;
+    std::vector<Bytes> received; ///< of each
     DeframerCounts counts;
     Bytes pending;
 
@@ -46,6 +47,13 @@ Cut cut(Deframer deframer, std::span<const std::byte> stream, const std::vector<
             const bool good = frame.verdict == FrameVerdict::good;
             out.frames.push_back({frame.verdict, frame.stream_offset, frame.link_bytes,
                                   good ? Bytes(frame.packet.begin(), frame.packet.end()) : Bytes()});
+            out.received.emplace_back(frame.received.begin(), frame.received.end());
+            if constexpr (requires { Frame{deframer.judge(frame.received)}; }) {
+                const Frame again = deframer.judge(out.received.back()); // as if it had been put together of copies
+                const bool is_good = again.verdict == FrameVerdict::good;
+                if (good) REQUIRE(is_good);
+                if (good) REQUIRE(again.packet.size() == out.frames.back().packet.size());
+            }
         });
         at += piece.span().size();
         const DeframerCounts& counts = deframer.counts();
@@ -65,6 +73,7 @@ void check_splits(const Deframer& deframer, std::span<const std::byte> stream) {
          std::vector<std::vector<std::size_t>>{{1}, {2}, {3, 1, 7}, {64}, {1000, 1}}) {
         const Cut split = cut(deframer, stream, sizes);
         REQUIRE(split.frames == whole.frames);
+        REQUIRE(split.received == whole.received);
         REQUIRE(split.counts.bytes_framed == whole.counts.bytes_framed);
         REQUIRE(split.counts.bytes_dropped == whole.counts.bytes_dropped);
         REQUIRE(split.pending == whole.pending);
