@@ -2,6 +2,8 @@
 // python3-crccheck, by way of tests/reference/ccsds.json.
 #include <catch2/catch.hpp>
 
+#include <random>
+
 #include "protocol/framing/crc16.hpp"
 #include "protocol/space_link/tm_encoder.hpp"
 #include "protocol/space_link/transfer_frame.hpp"
@@ -49,6 +51,47 @@ TEST_CASE("transfer frame headers are read and written", "[space_link]") {
     CHECK(crc16(frame) == 0);
     PacketAssembly assembly(format_of(frame.size()), 100);
     CHECK(take(assembly, frame).size() == 1); // first header pointer 0, one packet of 16
+}
+
+// The widths of the fields one behind the other, from memory of CCSDS 132.0-B-3, figure 4-2: no dissector of transfer
+// frames is among Debian's packages.
+TEST_CASE("any transfer frame header is its fields one behind the other", "[space_link]") {
+    std::mt19937 random(132);
+    for (int k = 0; k < 5000; ++k) {
+        const auto some = [&](unsigned bits) { return static_cast<unsigned>(random() & ((1U << bits) - 1)); };
+        TransferHeader header;
+        header.version = static_cast<std::uint8_t>(some(2));
+        header.spacecraft = static_cast<std::uint16_t>(some(10));
+        header.virtual_channel = static_cast<std::uint8_t>(some(3));
+        header.has_control_field = some(1) != 0;
+        header.master_count = static_cast<std::uint8_t>(some(8));
+        header.channel_count = static_cast<std::uint8_t>(some(8));
+        header.has_secondary_header = some(1) != 0;
+        header.is_synchronous = some(1) != 0;
+        header.order_and_segment = static_cast<std::uint8_t>(some(3));
+        header.first_header = static_cast<std::uint16_t>(some(11));
+        Bytes bytes(kTransferHeaderBytes);
+        std::size_t at = 0;
+        const auto put = [&](unsigned bits, unsigned value) {
+            put_bits(bytes, at, bits, value);
+            at += bits;
+        };
+        put(2, header.version);
+        put(10, header.spacecraft);
+        put(3, header.virtual_channel);
+        put(1, header.has_control_field);
+        put(8, header.master_count);
+        put(8, header.channel_count);
+        put(1, header.has_secondary_header);
+        put(1, header.is_synchronous);
+        put(1, header.order_and_segment >> 2U); // packet order flag
+        put(2, header.order_and_segment & 3U);  // segment length identifier
+        put(11, header.first_header);
+        REQUIRE(at == 8 * kTransferHeaderBytes);
+        REQUIRE(decode_transfer_header(bytes) == header);
+        const auto written = encode_transfer_header(header);
+        REQUIRE(std::equal(written.begin(), written.end(), bytes.begin(), bytes.end()));
+    }
 }
 
 TEST_CASE("packets go on across frames, also when their header does", "[space_link]") {
