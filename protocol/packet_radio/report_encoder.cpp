@@ -3,8 +3,10 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
+#include <utility>
 
 #include "protocol/packet_radio/position_text.hpp"
+#include "protocol/packet_radio/weather.hpp"
 
 namespace turnstone {
 namespace {
@@ -112,6 +114,35 @@ SentReport mic_e(const ReportToSend& report) {
     return out;
 }
 
+/// Miles an hour, degrees Fahrenheit, hundredths of an inch: three digits each; points for what is not told.
+std::string three_digits(double value, double unit) {
+    return std::isfinite(value) ? printed("%03ld", std::lround(value / unit)) : "...";
+}
+
+std::string wind_from(const ReportWeather& weather) {
+    if (!std::isfinite(weather.wind_from_deg)) return "...";
+    const long from = std::lround(weather.wind_from_deg) % 360;
+    return printed("%03ld", from == 0 ? 360 : from);
+}
+
+/// Everything but the wind.
+std::string weather_fields(const ReportWeather& weather) {
+    std::string out = "g" + three_digits(weather.gust_mps, kMileAnHour_mps) + "t" +
+                      three_digits(weather.temperature_degc * 1.8 + 32, 1);
+    const auto add = [&](char letter, double value, double unit) {
+        if (std::isfinite(value)) out += letter + three_digits(value, unit);
+    };
+    add('r', weather.rain_1h_mm, kInch_mm / 100);
+    add('p', weather.rain_24h_mm, kInch_mm / 100);
+    add('P', weather.rain_midnight_mm, kInch_mm / 100);
+    if (std::isfinite(weather.humidity_percent)) out += printed("h%02ld", std::lround(weather.humidity_percent) % 100);
+    if (std::isfinite(weather.pressure_pa)) out += printed("b%05ld", std::lround(weather.pressure_pa / 10));
+    const bool is_bright = weather.luminosity_wpm2 >= 999.5;
+    add(is_bright ? 'l' : 'L', weather.luminosity_wpm2 - (is_bright ? 1000 : 0), 1);
+    add('s', weather.snow_mm, kInch_mm);
+    return out;
+}
+
 } // namespace
 
 SentReport encode_report(const ReportToSend& report, const std::string& destination) {
@@ -124,6 +155,24 @@ SentReport encode_report(const ReportToSend& report, const std::string& destinat
     out.information += report.format == PositionFormat::compressed ? compressed(report) : uncompressed(report);
     out.information += height_comment(report) + report.comment;
     return out;
+}
+
+SentReport encode_weather(ReportToSend place, const ReportWeather& weather, const std::string& destination) {
+    const std::string comment = std::exchange(place.comment, "");
+    place.symbol[1] = '_';
+    const bool has_wind_first = place.format == PositionFormat::uncompressed;
+    place.course_deg = has_wind_first ? kNaN : weather.wind_from_deg;
+    place.speed_mps = has_wind_first ? kNaN : weather.wind_mps;
+    place.height_msl_m = kNaN; // would stand before the fields
+    SentReport out = encode_report(place, destination);
+    if (has_wind_first) out.information += wind_from(weather) + "/" + three_digits(weather.wind_mps, kMileAnHour_mps);
+    out.information += weather_fields(weather) + comment;
+    return out;
+}
+
+std::string encode_weather(const std::string& time, const ReportWeather& weather) {
+    return "_" + time + "c" + wind_from(weather) + "s" + three_digits(weather.wind_mps, kMileAnHour_mps) +
+           weather_fields(weather);
 }
 
 std::string encode_telemetry(unsigned sequence, const std::array<unsigned, kAnalogCount>& analog, unsigned bits) {

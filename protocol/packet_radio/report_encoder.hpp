@@ -1,6 +1,6 @@
 #pragma once
-/// Writes position and telemetry reports, for tests and simulators: the APRS Protocol Reference 1.0.1, chapters 6 to 10
-/// and 13. encode_ax25_ui() and encode_escaped_frame() put them on a link.
+/// Writes position, telemetry and weather reports, for tests and simulators: the APRS Protocol Reference 1.0.1,
+/// chapters 6 to 10, 12 and 13. encode_ax25_ui() and encode_escaped_frame() put them on a link.
 #include <array>
 #include <optional>
 #include <string>
@@ -32,5 +32,12 @@ struct SentReport {
 /// "T#005,199,000,255,073,123,01101001".
 [[nodiscard]] std::string encode_telemetry(unsigned sequence, const std::array<unsigned, kAnalogCount>& analog,
                                            unsigned bits);
+
+/// A weather station's report: at its place, which is uncompressed or compressed and has the wind where others have
+/// course and speed. What is not told is left out; wind, gust and temperature have points in its place.
+[[nodiscard]] SentReport encode_weather(ReportToSend place, const ReportWeather& weather,
+                                        const std::string& destination);
+/// Without a place. `time`: month, day, hour and minute, eight digits.
+[[nodiscard]] std::string encode_weather(const std::string& time, const ReportWeather& weather);
 
 } // namespace turnstone

@@ -9,8 +9,6 @@
 namespace turnstone {
 namespace {
 
-constexpr double kMileAnHour_mps = 0.44704, kInch_mm = 25.4;
-
 /// Digits; NaN for points or blanks in their place; nothing for anything else.
 std::optional<double> value_of(std::string_view field) noexcept {
     if (are_digits(field)) return number_of(field);

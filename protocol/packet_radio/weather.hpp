@@ -6,6 +6,8 @@
 
 namespace turnstone {
 
+inline constexpr double kMileAnHour_mps = 0.44704, kInch_mm = 25.4;
+
 /// Behind the symbol of a weather station: "220/004" unless the place was compressed, then fields of a letter and
 /// digits. Takes what it reads off the front of `text`.
 void take_weather_at_place(std::string_view& text, bool has_wind_first, ReportWeather& out) noexcept;

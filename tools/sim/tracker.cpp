@@ -15,7 +15,7 @@ namespace {
 
 constexpr double kLineByte_s = 10.0 / 9600;
 constexpr double kAirByte_s = 8.0 / 1200, kKeyUp_s = 0.25; // common practice, no source
-constexpr double kTelemetryPeriod_s = 30, kOtherPeriod_s = 12;
+constexpr double kTelemetryPeriod_s = 30, kWeatherPeriod_s = 20, kOtherPeriod_s = 12;
 constexpr double kDigipeats = 0.4;
 constexpr const char* kDestination = "APZRKT";
 
@@ -39,6 +39,18 @@ class Channel {
   private:
     double air_free_s_ = 0, line_free_s_ = 0;
 };
+
+/// The air at the pad.
+ReportWeather weather_of(const TruthSample& at_pad) {
+    constexpr double kZero_k = 273.15;
+    const Eigen::Vector3d& wind = at_pad.wind_enu_mps;
+    ReportWeather out;
+    out.wind_from_deg = std::fmod(std::atan2(-wind.x(), -wind.y()) * 180 / std::numbers::pi + 360, 360);
+    out.wind_mps = wind.head<2>().norm();
+    out.temperature_degc = at_pad.temperature_k - kZero_k;
+    out.pressure_pa = at_pad.pressure_pa;
+    return out;
+}
 
 } // namespace
 
@@ -77,6 +89,13 @@ TrackerStream tracker_stream(const SensedFlight& flight, PositionFormat format, 
             channel.say(t_s, kTrackerStation, {kDestination, encode_telemetry(sequence++, {battery, 0, 0, 0, 0}, 0x80)},
                         {});
             ++out.telemetry;
+        }
+        if (std::fmod(t_s, kWeatherPeriod_s) < kTrackerPeriod_s && !fixes.empty()) {
+            const ReportToSend place{.latitude_deg = fixes.front().latitude_deg,
+                                     .longitude_deg = fixes.front().longitude_deg};
+            channel.say(t_s, "N0WX-3", encode_weather(place, weather_of(flight.truth.samples.front()), kDestination),
+                        {});
+            ++out.weather;
         }
         if (std::fmod(t_s, kOtherPeriod_s) < kTrackerPeriod_s) {
             channel.say(t_s, "N0CAR-9", {kDestination, ">on the way to the range"}, {"N0HILL*"});

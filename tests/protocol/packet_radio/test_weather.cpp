@@ -4,8 +4,10 @@
 #include <catch2/catch.hpp>
 
 #include <cmath>
+#include <random>
 
 #include "protocol/packet_radio/report.hpp"
+#include "protocol/packet_radio/report_encoder.hpp"
 #include "tests/protocol/bytes.hpp"
 #include "tests/protocol/packet_radio/rows.hpp"
 
@@ -208,4 +210,100 @@ TEST_CASE("digits in the comment make a place to hundredths of a minute finer", 
     CHECK(place("!4903.5 N/07201.7 W>!W37!").latitude_deg == Approx(49 + 3.55 / 60).margin(1e-12)); // left out before
     CHECK(place("=/5L!!<*e7>7P[!W99!").latitude_deg == Approx(49.5).margin(1e-12));
     CHECK(place("!9000.00N/18000.00W>!W99!").latitude_deg == 90);
+}
+
+TEST_CASE("weather is written as an independent decoder has taken it apart", "[packet_radio]") {
+    int checked = 0;
+    for (const auto& entry : read_reference("weather_reports.json").at("reports")) {
+        const std::string information = entry.at("info");
+        INFO(information);
+        constexpr double kMileAnHour_mps = 1609.344 / 3600, kInch_mm = 25.4;
+        ReportWeather weather;
+        const double humidity = field(entry, "h");
+        weather.wind_from_deg = field(entry, "c");
+        weather.wind_mps = field(entry, "s") * kMileAnHour_mps;
+        weather.gust_mps = field(entry, "g") * kMileAnHour_mps;
+        weather.temperature_degc = (field(entry, "t") - 32) * 5 / 9;
+        weather.rain_1h_mm = field(entry, "r") * kInch_mm / 100;
+        weather.rain_24h_mm = field(entry, "p") * kInch_mm / 100;
+        weather.rain_midnight_mm = field(entry, "P") * kInch_mm / 100;
+        weather.humidity_percent = humidity == 0 ? 100 : humidity;
+        weather.pressure_pa = field(entry, "b") * 10;
+        weather.luminosity_wpm2 = field(entry, "L");
+        weather.snow_mm = field(entry, "S") * kInch_mm;
+        // Its fields again, those that must be there with points where nothing is told, the others only where there is.
+        const auto digits = [&](const char* letter) {
+            return std::isnan(field(entry, letter)) ? std::string("...") : entry.at(letter).get<std::string>();
+        };
+        std::string fields = "g" + digits("g") + "t" + digits("t");
+        for (const char* letter : {"r", "p", "P", "h", "b", "L"})
+            if (!std::isnan(field(entry, letter))) fields += letter + digits(letter);
+        if (!std::isnan(field(entry, "S"))) fields += "s" + digits("S");
+        if (information[0] == '_') {
+            const std::string time = information.substr(1, 8);
+            CHECK(encode_weather(time, weather) == "_" + time + "c" + digits("c") + "s" + digits("s") + fields);
+        } else {
+            const ReportToSend place{.latitude_deg = 49 + 3.5 / 60, .longitude_deg = -72 - 1.75 / 60};
+            CHECK(encode_weather(place, weather, "APZRKT").information ==
+                  "!4903.50N/07201.75W_" + digits("c") + "/" + digits("s") + fields);
+        }
+        ++checked;
+    }
+    CHECK(checked == 73);
+}
+
+TEST_CASE("weather that is written is read again, to the step of each field", "[packet_radio]") {
+    std::mt19937 random(5);
+    const auto some = [&](double from, double to) {
+        return random() % 4 == 0 ? kNaN : std::uniform_real_distribution(from, to)(random);
+    };
+    const auto near = [](double is, double was, double step) {
+        return std::isnan(was) ? std::isnan(is) : std::abs(is - was) <= step / 2 + 1e-9;
+    };
+    for (int k = 0; k < 3000; ++k) {
+        ReportWeather sent;
+        sent.wind_mps = some(0, 100);
+        sent.wind_from_deg = std::isnan(sent.wind_mps) ? kNaN : std::abs(some(0, 360));
+        sent.gust_mps = some(0, 200);
+        sent.temperature_degc = some(-70, 60);
+        sent.rain_1h_mm = some(0, 250);
+        sent.rain_24h_mm = some(0, 250);
+        sent.rain_midnight_mm = some(0, 250);
+        sent.humidity_percent = some(1, 100);
+        sent.pressure_pa = some(60'000, 105'000);
+        sent.luminosity_wpm2 = some(0, 1998);
+        sent.snow_mm = some(0, 2000);
+        const auto kind = static_cast<unsigned>(k % 3);
+        ReportToSend place{.latitude_deg = -33.25, .longitude_deg = 151.5, .comment = " a station"};
+        if (kind == 1) place.format = PositionFormat::compressed;
+        const std::string information =
+            kind == 2 ? encode_weather("10090556", sent) : encode_weather(place, sent, "APZRKT").information;
+        INFO(information);
+        const Report report = read_report(information, "APZRKT");
+        const ReportWeather& got = report.weather;
+        REQUIRE(report.fault == ReportFault::none);
+        if (kind == 1) { // steps of four degrees, and of a factor 1.08; both or neither
+            const bool has_wind = std::isfinite(sent.wind_from_deg) && std::isfinite(sent.wind_mps);
+            REQUIRE(std::isfinite(got.wind_mps) == has_wind);
+            if (has_wind) {
+                const double off = std::abs(std::remainder(got.wind_from_deg - sent.wind_from_deg, 360));
+                REQUIRE(off <= 2 + 1e-9);
+                REQUIRE(std::abs(got.wind_mps - sent.wind_mps) <= 0.04 * sent.wind_mps + 0.04);
+            }
+        } else {
+            const double off = std::abs(std::remainder(got.wind_from_deg - sent.wind_from_deg, 360));
+            REQUIRE((std::isnan(sent.wind_from_deg) ? std::isnan(got.wind_from_deg) : off <= 0.5 + 1e-9));
+            REQUIRE(near(got.wind_mps, sent.wind_mps, 0.44704));
+        }
+        REQUIRE(near(got.gust_mps, sent.gust_mps, 0.44704));
+        REQUIRE(near(got.temperature_degc, sent.temperature_degc, 1 / 1.8));
+        REQUIRE(near(got.rain_1h_mm, sent.rain_1h_mm, 0.254));
+        REQUIRE(near(got.rain_24h_mm, sent.rain_24h_mm, 0.254));
+        REQUIRE(near(got.rain_midnight_mm, sent.rain_midnight_mm, 0.254));
+        REQUIRE(near(got.humidity_percent, sent.humidity_percent, 1));
+        REQUIRE(near(got.pressure_pa, sent.pressure_pa, 10));
+        REQUIRE(near(got.luminosity_wpm2, sent.luminosity_wpm2, 1));
+        REQUIRE(near(got.snow_mm, sent.snow_mm, 25.4));
+        if (kind != 2) REQUIRE(report.text == " a station");
+    }
 }
