@@ -137,6 +137,11 @@ async function compare(laptop, phone, flights) {
   const box = await laptop.getByTestId('compare-charts').locator('.u-over').first().boundingBox();
   await laptop.mouse.move(box.x + 0.3 * box.width, box.y + 0.5 * box.height);
   await until('the values at the cursor', async () => /At the cursor, T\+/.test(await table.innerText()));
+  for (const course of ['Predicted', 'Simulated']) await laptop.getByRole('checkbox', { name: course }).check();
+  await check_soon('the chart says what the simulated flight is of', async () => {
+    const words = await laptop.getByTestId('compare-charts').innerText();
+    return [/the files flown again in the wind that was found/.test(words), words];
+  });
   await picture(laptop, 'evening-compare-laptop-light');
   await inspect(laptop, 'comparison, laptop, light');
   await laptop.emulateMedia({ colorScheme: 'dark' });
@@ -147,6 +152,7 @@ async function compare(laptop, phone, flights) {
   await until('clocks that start at the apogee', async () => /align=apogee/.test(laptop.url()) && /clocks start at apogee/.test(await laptop.getByTestId('compare-charts').innerText()));
   await phone.goto(laptop.url());
   await until('the comparison on the phone', () => phone.getByTestId('compared-figures').isVisible(), 40_000);
+  await phone.getByRole('checkbox', { name: 'Simulated' }).check();
   await picture(phone, 'evening-compare-phone-dark');
   await inspect(phone, 'comparison, phone, dark');
 }

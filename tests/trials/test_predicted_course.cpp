@@ -2,9 +2,12 @@
 // own air, thrust, drag and parachutes.
 #include <catch2/catch.hpp>
 
+#include <algorithm>
 #include <cmath>
 
 #include "server/debrief/comparison/predicted_course.hpp"
+#include "tests/support/temporary_folder.hpp"
+#include "tests/trials/recorded_flight.hpp"
 #include "tools/sim/fly.hpp"
 #include "tools/trials/trial.hpp"
 
@@ -47,4 +50,26 @@ TEST_CASE("the course by the files is the simulator's of a flight without scatte
     const auto top = static_cast<std::size_t>(std::round(10 * course.apogee_s));
     CHECK(course.altitude_sigma_m[top] > 0.02 * truth.events.apogee_m);
     CHECK(course.altitude_sigma_m[top] < 0.12 * truth.events.apogee_m);
+}
+
+TEST_CASE("a wind that the files do not say spoils the prediction more than the flight simulated afterwards") {
+    sim::Scenario scenario = trials::trial_scenario("nominal", "clean", "ideal");
+    scenario.disperse = false;
+    for (WindLayer& layer : scenario.site.wind) layer.speed_mps *= 3; // the recording's site file knows nothing of it
+    const sim::FlightResult flown = sim::fly(scenario, 1);
+    const test::TemporaryFolder folder;
+    (void)debrief_test::recorded_flight(folder.path(), "2026-05-29-1", flown);
+    const auto opened = debrief::open_flight({folder.path()}, "2026-05-29-1~sanderling~1");
+    REQUIRE(opened);
+    const auto predicted = debrief::predicted_course(**opened), simulated = debrief::simulated_course(**opened);
+    REQUIRE(predicted);
+    REQUIRE(simulated);
+    const double apogee_m = flown.truth.events.apogee_m;
+    const auto off_m = [&](const debrief::PredictedCourse& course) {
+        return std::ranges::max(course.altitude_m) - apogee_m;
+    };
+    INFO("apogee " << apogee_m << ", prediction " << off_m(*predicted) << ", simulated " << off_m(*simulated));
+    CHECK(off_m(*predicted) > 0.04 * apogee_m);
+    // What is left is how well a descent tells of the wind in which the vehicle climbed.
+    CHECK(std::abs(off_m(*simulated)) < 0.5 * off_m(*predicted));
 }

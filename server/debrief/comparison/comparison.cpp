@@ -45,8 +45,10 @@ std::vector<double> shifted(std::vector<double> t_s, double by_s) {
     return t_s;
 }
 
-json prediction_json(const PredictedCourse& course, Alignment align, const Values& base_s, std::string_view key,
-                     int decimals) {
+json course_json(const std::optional<PredictedCourse>& by_files, Alignment align, const Values& base_s,
+                 std::string_view key, int decimals) {
+    if (!by_files) return nullptr;
+    const PredictedCourse& course = *by_files;
     const Values* value = key == "altitude_m"           ? &course.altitude_m
                           : key == "vertical_speed_mps" ? &course.vertical_speed_mps
                                                         : nullptr;
@@ -70,7 +72,7 @@ json prediction_json(const PredictedCourse& course, Alignment align, const Value
 
 /// Null when no flight has it.
 json series_json(const std::vector<ComparedFlight>& flights, std::size_t which, Alignment align, const Values& base_s,
-                 const std::optional<PredictedCourse>& course) {
+                 const CoursesByFiles& courses) {
     const auto has = [&](const ComparedFlight& flight) { return !flight.series[which].t_s.empty(); };
     const auto first = std::ranges::find_if(flights, has);
     if (first == flights.end()) return nullptr;
@@ -100,7 +102,8 @@ json series_json(const std::vector<ComparedFlight>& flights, std::size_t which, 
             {"sd", rounded(ensemble.sd, decimals)},
             {"interval", {rounded(ensemble.low, decimals), rounded(ensemble.high, decimals)}},
             {"minus_first", std::move(differences)},
-            {"prediction", course ? prediction_json(*course, align, base_s, key, decimals) : json()}};
+            {"prediction", course_json(courses.predicted, align, base_s, key, decimals)},
+            {"simulated", course_json(courses.simulated, align, base_s, key, decimals)}};
 }
 
 json changes_json(const std::vector<ComparedFlight>& flights) {
@@ -117,8 +120,8 @@ json changes_json(const std::vector<ComparedFlight>& flights) {
 
 } // namespace
 
-Result<json> comparison_of(const std::vector<ComparedFlight>& flights, Alignment align,
-                           const std::optional<PredictedCourse>& course, const Advance& advance) {
+Result<json> comparison_of(const std::vector<ComparedFlight>& flights, Alignment align, const CoursesByFiles& courses,
+                           const Advance& advance) {
     double from_s = std::numeric_limits<double>::infinity(), to_s = -from_s;
     json heads = json::array();
     for (const ComparedFlight& flight : flights) {
@@ -138,7 +141,8 @@ Result<json> comparison_of(const std::vector<ComparedFlight>& flights, Alignment
     for (std::size_t i = 0; i < kComparedColumns.size(); ++i) {
         if (!advance(0.7 + 0.3 * static_cast<double>(i) / static_cast<double>(kComparedColumns.size())))
             return stopped();
-        if (json one = series_json(flights, i, align, base_s, course); !one.is_null()) series.push_back(std::move(one));
+        if (json one = series_json(flights, i, align, base_s, courses); !one.is_null())
+            series.push_back(std::move(one));
     }
     return json{{"flights", std::move(heads)},
                 {"series", std::move(series)},
@@ -149,16 +153,16 @@ Result<json> comparison_of(const std::vector<ComparedFlight>& flights, Alignment
 
 Result<json> compare(const Recordings& recordings, const CompareRequest& request, const Advance& advance) {
     std::vector<ComparedFlight> flights;
-    std::optional<PredictedCourse> course;
+    CoursesByFiles courses;
     for (const std::string& id : request.flights) {
         if (!advance(0.7 * static_cast<double>(flights.size()) / static_cast<double>(request.flights.size())))
             return stopped();
         const auto opened = open_flight(recordings, id);
         if (!opened) return tl::unexpected(opened.error());
-        if (flights.empty() && request.prediction) course = predicted_course(**opened);
+        if (flights.empty() && request.prediction) courses = {predicted_course(**opened), simulated_course(**opened)};
         flights.push_back(compared_flight(**opened));
     }
-    return comparison_of(flights, request.align, course, advance);
+    return comparison_of(flights, request.align, courses, advance);
 }
 
 Result<json> compare_job(const Recordings& recordings, const json& request, const Advance& advance) {

@@ -3,8 +3,9 @@
 /// what the first was predicted to do, their figures with spread, outliers and trend, and what changed in the vehicle's
 /// file from one to the next.
 ///
-/// Answer: "compare" of protocol/STREAM.md. The prediction of a series is that of the first flight's vehicle and site
-/// files, aligned as it is; that of a figure is each flight's own, as shown on the rail. Intervals are 95 %.
+/// Answer: "compare" of protocol/STREAM.md. The prediction of a series, and the simulated flight beside it, are of the
+/// first flight's vehicle and site files, aligned as it is; the prediction of a figure is each flight's own, as shown
+/// on the rail. Intervals are 95 %.
 #include <nlohmann/json.hpp>
 
 #include "server/debrief/advance.hpp"
@@ -24,9 +25,13 @@ namespace turnstone::debrief {
 [[nodiscard]] Result<nlohmann::json> compare_job(const Recordings& recordings, const nlohmann::json& request,
                                                  const Advance& advance);
 
-/// The same of flights that are read. `course`: of the first.
+/// Flown by the vehicle's and the site's files (predicted_course.hpp).
+struct CoursesByFiles {
+    std::optional<PredictedCourse> predicted, simulated;
+};
+
+/// The same of flights that are read. `courses`: of the first.
 [[nodiscard]] Result<nlohmann::json> comparison_of(const std::vector<ComparedFlight>& flights, Alignment align,
-                                                   const std::optional<PredictedCourse>& course,
-                                                   const Advance& advance);
+                                                   const CoursesByFiles& courses, const Advance& advance);
 
 } // namespace turnstone::debrief

@@ -49,7 +49,7 @@ DayAtmosphere air_on_rail(const Recorded& recorded, std::size_t vehicle, std::in
     return DayAtmosphere(pad);
 }
 
-WindProfile wind_on_rail(const Recorded& recorded, std::size_t vehicle, std::int64_t t_ns) {
+WindProfile wind_in_use(const Recorded& recorded, std::size_t vehicle, std::int64_t t_ns) {
     WindProfile wind(recorded.setup().site);
     const auto row = recorded.row_at(recorded.table(vehicle, "estimate/landing"), t_ns);
     if (!row) return wind;
@@ -120,6 +120,16 @@ void nominal_and_sigma(const Courses& courses, const std::array<std::vector<doub
     }
 }
 
+/// `wind_ns`: whose wind in use it flies in.
+std::optional<PredictedCourse> course_of(OpenFlight& flight, std::int64_t wind_ns) {
+    const auto setup = flight.reader().setup();
+    const std::size_t vehicle = flight.chapter().vehicle;
+    if (!setup || !setup->vehicles.at(vehicle).vehicle.rocket || !flight.chapter().liftoff_ns) return std::nullopt;
+    return course_by_files(*setup->vehicles[vehicle].vehicle.rocket, setup->site,
+                           air_on_rail(flight.recorded(), vehicle, *flight.chapter().liftoff_ns - kBeforeNs),
+                           wind_in_use(flight.recorded(), vehicle, wind_ns));
+}
+
 } // namespace
 
 PredictedCourse course_by_files(const RocketModel& rocket, const Site& site, const DayAtmosphere& air,
@@ -150,13 +160,11 @@ PredictedCourse course_by_files(const RocketModel& rocket, const Site& site, con
 }
 
 std::optional<PredictedCourse> predicted_course(OpenFlight& flight) {
-    const auto setup = flight.reader().setup();
-    const std::size_t vehicle = flight.chapter().vehicle;
-    if (!setup || !setup->vehicles.at(vehicle).vehicle.rocket || !flight.chapter().liftoff_ns) return std::nullopt;
-    const std::int64_t asked_ns = *flight.chapter().liftoff_ns - kBeforeNs;
-    return course_by_files(*setup->vehicles[vehicle].vehicle.rocket, setup->site,
-                           air_on_rail(flight.recorded(), vehicle, asked_ns),
-                           wind_on_rail(flight.recorded(), vehicle, asked_ns));
+    return course_of(flight, flight.chapter().liftoff_ns.value_or(0) - kBeforeNs);
+}
+
+std::optional<PredictedCourse> simulated_course(OpenFlight& flight) {
+    return course_of(flight, flight.chapter().flown().to_ns);
 }
 
 } // namespace turnstone::debrief

@@ -33,4 +33,8 @@ struct PredictedCourse {
 /// Empty for a vehicle other than a rocket, and where the recording's files cannot be read by this version.
 [[nodiscard]] std::optional<PredictedCourse> predicted_course(OpenFlight& flight);
 
+/// The same files flown again in the wind that was in use when the vehicle was down, measured while it drifted. What a
+/// flight still differs from it is the vehicle's or the rail's.
+[[nodiscard]] std::optional<PredictedCourse> simulated_course(OpenFlight& flight);
+
 } // namespace turnstone::debrief

@@ -16,6 +16,7 @@ export interface ComparedSeries {
   interval: readonly [readonly number[], readonly number[]];
   minus_first: readonly (readonly number[])[];
   prediction: { value: readonly number[]; sigma: readonly number[] } | undefined;
+  simulated: { value: readonly number[]; sigma: readonly number[] } | undefined;
 }
 
 export interface Outlier {
@@ -78,6 +79,7 @@ function read_series(value: unknown, path: string): ComparedSeries {
     interval: band(from['interval'], `${path}/interval`),
     minus_first: list(from, 'minus_first', path, (entry, at) => numbers({ entry }, 'entry', at)),
     prediction: maybe(from, 'prediction', path, line),
+    simulated: maybe(from, 'simulated', path, line),
   };
 }
 

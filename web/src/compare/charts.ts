@@ -1,7 +1,7 @@
 /** What the charts of a comparison draw. Pure. */
 import type { ChartAxis, ChartLine } from '../debrief/chart';
 import { even_steps } from '../debrief/chart';
-import { style_of } from '../debrief/letters';
+import { style_of, type LineStyle } from '../debrief/letters';
 import { time_step_s } from '../draw/ticks';
 import { format_clock } from '../text/format';
 import type { ComparedSeries } from './answer';
@@ -12,10 +12,15 @@ export interface Shown {
   /** The mean of all, with its sample standard deviation. */
   mean: boolean;
   prediction: boolean;
+  simulated: boolean;
 }
 
 const kMeanDash = [1, 3];
-const kPredictedDash = [2, 4.5]; // dotted, as every prediction
+/** By the files, before the flight and after it. */
+export const kCourses: Record<'prediction' | 'simulated', LineStyle> = {
+  prediction: { colour: 0, dash: [2, 4.5] }, // dotted, as every prediction
+  simulated: { colour: 0, dash: [12, 3, 2, 3, 2, 3] },
+};
 
 const edges = (value: readonly number[], sigma: readonly number[]): readonly [number[], number[]] => [
   value.map((middle, i) => middle - (sigma[i] ?? NaN)),
@@ -30,13 +35,11 @@ export function lines_of(series: ComparedSeries, shown: Shown): ChartLine[] {
   }));
   if (shown.mean && series.mean.some(Number.isFinite))
     lines.push({ values: series.mean, colour: 0, dash: kMeanDash, band: edges(series.mean, series.sd) });
-  if (shown.prediction && series.prediction)
-    lines.push({
-      values: series.prediction.value,
-      colour: 0,
-      dash: kPredictedDash,
-      band: edges(series.prediction.value, series.prediction.sigma),
-    });
+  for (const which of ['prediction', 'simulated'] as const) {
+    const course = series[which];
+    if (shown[which] && course)
+      lines.push({ values: course.value, ...kCourses[which], band: edges(course.value, course.sigma) });
+  }
   return lines;
 }
 

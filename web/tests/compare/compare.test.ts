@@ -31,6 +31,7 @@ const answer = {
         [0, 1, null],
       ],
       prediction: { value: [0, 13, 22], sigma: [1, 2, 3] },
+      simulated: { value: [0, 11, 20], sigma: [1, 2, 2] },
     },
   ],
   figures: [
@@ -63,13 +64,16 @@ describe('an answer', () => {
 
   it('gives each flight a line of its own, with a band where its ± is known', () => {
     const [series] = read.series;
-    const lines = lines_of(series!, { bands: true, mean: false, prediction: false });
+    const lines = lines_of(series!, { bands: true, mean: false, prediction: false, simulated: false });
     expect(new Set(lines.map(({ colour, dash }) => JSON.stringify([colour, dash]))).size).toBe(3);
     expect(lines.map(({ band }) => band !== undefined)).toEqual([true, false, true]);
     expect(lines[0]?.band?.[1][1]).toBe(11);
   });
-  it('draws mean and prediction when they are asked for', () => {
-    expect(lines_of(read.series[0]!, { bands: false, mean: true, prediction: true }).length).toBe(5);
+  it('draws mean, prediction and simulated flight when they are asked for, each with a line of its own', () => {
+    const lines = lines_of(read.series[0]!, { bands: false, mean: true, prediction: true, simulated: true });
+    expect(lines.length).toBe(6);
+    expect(new Set(lines.map(({ colour, dash }) => JSON.stringify([colour, dash]))).size).toBe(6);
+    expect([lines[4]?.values[2], lines[5]?.values[2], lines[5]?.band?.[1][2]]).toEqual([22, 20, 22]);
     expect(difference_lines(read.series[0]!).length).toBe(3);
   });
   it('begins with a sentence that names the one unlike the others', () => {
