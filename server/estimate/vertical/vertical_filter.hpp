@@ -193,7 +193,8 @@ class VerticalFilter {
     struct RestWindow {
         std::int64_t began_ns = 0;
         double sum_mps2 = 0, variance_sum = 0;
-        int count = 0, rejected = 0;
+        int count = 0;
+        double rejected_s = 0; ///< without a break
     };
     enum Model : std::size_t { kRest, kFlight };
     static constexpr double kOneCycle_s = 0.1;

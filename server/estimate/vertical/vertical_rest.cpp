@@ -17,9 +17,11 @@ constexpr double kComesToRest_per_s = 0.1;
 /// Rest as an accelerometer shows it: means over kOneCycle_s, with the sway of a rail.
 constexpr double kSway_mps2 = 0.05;
 constexpr double kRestGateNis = 9.0;
+/// What no sway is, and thrust is within a few hundredths of a second: there is no waiting for the end of the cycle.
+constexpr double kUnmistakable_mps2 = 10.0;
 constexpr double kRestPenaltyMax = 50.0;
-/// An accelerometer that contradicts rest for so many cycles (3 s), while heights agree with it, has been turned over.
-constexpr int kRestRejectedMax = 30;
+/// An accelerometer that contradicts rest for so long, while heights agree with it, has been turned over.
+constexpr double kRestRejectedMax_s = 3.0;
 
 } // namespace
 
@@ -55,27 +57,30 @@ void VerticalFilter::look_for_rest(double accel_up_mps2, double variance) {
     window.sum_mps2 += accel_up_mps2;
     window.variance_sum += variance;
     ++window.count;
-    if (seconds_between(window.began_ns, t_ns_) < std::max(kOneCycle_s, accel_period_s_) - 1e-6) return;
     const double n = window.count;
     const double mean = window.sum_mps2 / n;
+    const double lasted_s = seconds_between(window.began_ns, t_ns_);
+    if (lasted_s < std::max(kOneCycle_s, accel_period_s_) - 1e-6 &&
+        std::fabs(accel_up_mps2 - pair_.model[kRest].x(kB)) < kUnmistakable_mps2)
+        return;
     const double mean_variance = window.variance_sum / (n * n) + kSway_mps2 * kSway_mps2;
-    const int rejected = window.rejected;
-    window = {.began_ns = t_ns_, .rejected = rejected};
+    window = {.began_ns = t_ns_, .rejected_s = window.rejected_s};
     VerticalKalman& rest = pair_.model[kRest];
     VerticalRow observation = VerticalRow::Zero();
     observation(kB) = 1.0;
     const ScalarInnovation innovation = innovation_of(rest, observation, mean, mean_variance);
     if (innovation.nis <= kRestGateNis) {
         correct(rest, innovation, observation);
-        window.rejected = 0;
+        window.rejected_s = 0;
         mix_models();
         return;
     }
     weigh(pair_.probability, {-0.5 * std::min(innovation.nis, kRestPenaltyMax), 0.0});
     mix_models();
     const double unrest = std::fabs(flight().x(kV)) / std::sqrt(flight().covariance(kV, kV));
-    if (++window.rejected < kRestRejectedMax || unrest > 3.0 || rejected_count_ > 0) return;
-    window.rejected = 0;
+    window.rejected_s += lasted_s;
+    if (window.rejected_s < kRestRejectedMax_s - 1e-6 || unrest > 3.0 || rejected_count_ > 0) return;
+    window.rejected_s = 0;
     for (VerticalKalman& state : pair_.model) forget(state, kB, 0.0, settings_.accel_bias_mps2 + std::fabs(mean));
 }
 

@@ -85,6 +85,44 @@ TEST_CASE("fixes alone: nobody is told that a vehicle rests at a time at which i
     CHECK(misled * 10 < launches);
 }
 
+// Thrust that rises to 90 m/s2 within 60 ms, at any moment of the accelerometer's cycles; kinematics say the rest.
+TEST_CASE("an accelerometer shows a launch from its first samples, with the sigma that they are worth") {
+    double normalised = 0, worst = 0, widest_mps = 0;
+    int rows = 0;
+    for (unsigned seed = 1; seed <= 40; ++seed) {
+        std::mt19937_64 random(seed);
+        std::normal_distribution<double> normal;
+        VerticalFilter filter(VerticalSettings{});
+        VerticalInput input(SensorNoise{}, 9.80665);
+        filter.start(after(0), 0.0, 1.0, 0.0, 0.1);
+        const double begins_s = 60.0 + 0.0137 * seed;
+        double speed_mps = 0;
+        for (int i = 1; 0.01 * i < begins_s + 0.3; ++i) {
+            const double t_s = 0.01 * i, since_s = std::max(0.0, t_s - begins_s), before_mps = speed_mps;
+            speed_mps = since_s < 0.06 ? 0.5 * 90.0 / 0.06 * since_s * since_s : 90.0 * (since_s - 0.03);
+            const double acceleration_mps2 = (speed_mps - before_mps) / 0.01; // a sample is the mean of its interval
+            const Eigen::Vector3d force(9.80665 + acceleration_mps2 + 0.3 * normal(random), 0.3 * normal(random),
+                                        0.3 * normal(random));
+            const auto up = input.acceleration({after(t_s), force, Eigen::Vector3d::Constant(kNaN)}, {}, Motion::rest);
+            REQUIRE(up);
+            filter.accelerometer(after(t_s), up->accel_up_mps2, up->sigma_mps2, up->force_mps2, up->fraction);
+            if (i % 4 == 0) filter.height(after(t_s), 0.5 * speed_mps * since_s + 0.5 * normal(random), 0.5);
+            if (acceleration_mps2 < 10.0) continue;
+            const VerticalEstimate e = filter.estimate();
+            const double off = (e.vertical_speed_mps - speed_mps) / e.vertical_speed_sigma_mps;
+            normalised += off * off;
+            worst = std::max(worst, std::abs(off));
+            widest_mps = std::max(widest_mps, e.vertical_speed_sigma_mps);
+            ++rows;
+        }
+    }
+    INFO("mean square of error over sigma " << normalised / rows << ", worst " << worst << ", " << rows << " rows");
+    CHECK(rows > 1000);
+    CHECK(widest_mps < 0.6);
+    CHECK(normalised / rows < 2.0);
+    CHECK(worst < 6.0);
+}
+
 TEST_CASE("shocks on a stand are not climb, upright or lying") {
     for (const bool lying : {false, true}) {
         INFO((lying ? "lying" : "upright"));
