@@ -97,6 +97,12 @@ void ChannelBits::copy(std::uint64_t bit, std::span<std::byte> out) const noexce
     for (std::size_t k = 0; k < out.size(); ++k) out[k] = from[k] << slip | from[k + 1] >> (8 - slip);
 }
 
+std::span<const std::byte> ChannelBits::view(std::uint64_t bit, std::size_t bytes) const noexcept {
+    const std::uint64_t at = bit - first_bit_;
+    if (at % 8 != 0) return {};
+    return std::span(bits_).subspan(static_cast<std::size_t>(at / 8), bytes);
+}
+
 void ChannelBits::copy_symbols(std::uint64_t bit, std::span<std::byte> out) const noexcept {
     std::uint64_t index = symbol_of(bit);
     for (std::byte& each : out) each = static_cast<std::byte>(symbol(index++));

@@ -35,6 +35,8 @@ class ChannelBits {
     [[nodiscard]] std::uint64_t find(std::uint32_t marker, unsigned errors_most, std::uint64_t from,
                                      std::uint64_t to) const noexcept;
     void copy(std::uint64_t bit, std::span<std::byte> out) const noexcept;
+    /// The same where they are, until forget(); empty: they do not begin with a byte.
+    [[nodiscard]] std::span<const std::byte> view(std::uint64_t bit, std::size_t bytes) const noexcept;
     /// The symbols from `bit` on, an octet each, as SoftSymbol; only where is_coded(), and of bytes that are kept.
     void copy_symbols(std::uint64_t bit, std::span<std::byte> out) const noexcept;
 

@@ -141,7 +141,12 @@ TmDeframer::Step TmDeframer::read_block(std::uint64_t start, Frame& frame) noexc
         figures_.channel_errors += bits_.symbol_errors(at_, end);
     }
     run_is_block_ = false;
-    keep_sent();
+    sent_ = {};
+    if (corrected_ == 0 && !inverted_ && !bits_.is_coded()) sent_ = bits_.view(start + kMarkerBits, block_.size());
+    if (sent_.empty()) {
+        keep_sent();
+        sent_ = kept_;
+    }
     packets_ = assembly_.take(std::span(block_).first(format_.frame_bytes));
     figures_.frames_lost = assembly_.counts().frames_lost;
     figures_.packets_cut = assembly_.counts().packets_cut;
@@ -165,7 +170,7 @@ TmDeframer::Step TmDeframer::give_packet(Frame& frame) noexcept {
     const std::uint64_t from = part_end(given_), to = part_end(given_ + 1);
     frame = {FrameVerdict::good, frame_offset_ + from, static_cast<std::uint32_t>(to - from), {}};
     if (given_ < packets_.size()) frame.packet = packets_[given_];
-    if (given_ == 0) frame.received = kept_;
+    if (given_ == 0) frame.received = sent_;
     ++given_;
     return Step::frame;
 }

@@ -134,6 +134,7 @@ class TmDeframer {
     std::vector<std::byte> kept_; ///< see keep_received()
     ViterbiDecoder judge_decoder_;
     // The frame whose packets are being given.
+    std::span<const std::byte> sent_; ///< its block
     std::span<const std::span<const std::byte>> packets_;
     std::size_t given_ = 0, to_give_ = 0;
     std::uint64_t frame_offset_ = 0, frame_link_bytes_ = 0;
