@@ -111,7 +111,8 @@ TableOf<PredictionFigures> landing_table() {
     for (const double height_m : kWindHeights_m) {
         const std::string height = std::to_string(static_cast<int>(height_m));
         table
-            .add({"wind_" + height + "m_mps", "Wind at " + height + " m AGL", "m/s", "Wind", 1, "In use"},
+            .add({"wind_" + height + "m_mps", "Wind at " + height + " m AGL", "m/s", "Wind", 1,
+                  "In use; sigma with its gusts"},
                  [height_m](S r) { return r.wind.at(height_m).norm(); })
             .sigma([height_m](S r) { return r.wind.sigma_mps(height_m); }, 1)
             .add({"wind_" + height + "m_from_deg", "Wind from, at " + height + " m AGL", "deg", "Wind", 0},
