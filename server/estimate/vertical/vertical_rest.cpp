@@ -17,7 +17,8 @@ constexpr double kComesToRest_per_s = 0.1;
 /// Rest as an accelerometer shows it: means over kOneCycle_s, with the sway of a rail.
 constexpr double kSway_mps2 = 0.05;
 constexpr double kRestGateNis = 9.0;
-/// What no sway is, and thrust is within a few hundredths of a second: there is no waiting for the end of the cycle.
+/// What no sway is, and thrust is within a few hundredths of a second: where the sensor is as sure of it, there is no
+/// waiting for the end of the cycle.
 constexpr double kUnmistakable_mps2 = 10.0;
 constexpr double kRestPenaltyMax = 50.0;
 /// An accelerometer that contradicts rest for so long, while heights agree with it, has been turned over.
@@ -60,9 +61,9 @@ void VerticalFilter::look_for_rest(double accel_up_mps2, double variance) {
     const double n = window.count;
     const double mean = window.sum_mps2 / n;
     const double lasted_s = seconds_between(window.began_ns, t_ns_);
-    if (lasted_s < std::max(kOneCycle_s, accel_period_s_) - 1e-6 &&
-        std::fabs(accel_up_mps2 - pair_.model[kRest].x(kB)) < kUnmistakable_mps2)
-        return;
+    const double off_mps2 = std::fabs(accel_up_mps2 - pair_.model[kRest].x(kB));
+    const bool unmistakable = off_mps2 >= kUnmistakable_mps2 && off_mps2 * off_mps2 > kRestGateNis * variance;
+    if (lasted_s < std::max(kOneCycle_s, accel_period_s_) - 1e-6 && !unmistakable) return;
     const double mean_variance = window.variance_sum / (n * n) + kSway_mps2 * kSway_mps2;
     window = {.began_ns = t_ns_, .rejected_s = window.rejected_s};
     VerticalKalman& rest = pair_.model[kRest];

@@ -123,6 +123,27 @@ TEST_CASE("an accelerometer shows a launch from its first samples, with the sigm
     CHECK(worst < 6.0);
 }
 
+TEST_CASE("an accelerometer at its range: one sample says nothing of rest, a row of them speaks against it") {
+    for (const int clipped : {1, 25}) {
+        CAPTURE(clipped);
+        VerticalFilter filter(VerticalSettings{});
+        VerticalInput input(SensorNoise{}, 9.80665);
+        filter.start(after(0), 0.0, 1.0, 0.0, 0.1);
+        const auto rest = [&](int i) {
+            const auto up = input.acceleration(
+                {after(0.01 * i), Eigen::Vector3d(9.80665, 0, 0), Eigen::Vector3d::Constant(kNaN)}, {}, Motion::rest);
+            filter.accelerometer(after(0.01 * i), up->accel_up_mps2, up->sigma_mps2, up->force_mps2, up->fraction);
+            if (i % 4 == 0) filter.height(after(0.01 * i), 0.0, 0.5);
+        };
+        for (int i = 1; i < 6000; ++i) rest(i);
+        REQUIRE(filter.estimate().rest_probability > 0.8);
+        for (int i = 6000; i < 6000 + clipped; ++i) filter.clipped(after(0.01 * i), 80.0, 20.0);
+        if (clipped == 1)
+            for (int i = 6001; i < 6025; ++i) rest(i);
+        CHECK((filter.estimate().rest_probability > 0.8) == (clipped == 1));
+    }
+}
+
 TEST_CASE("shocks on a stand are not climb, upright or lying") {
     for (const bool lying : {false, true}) {
         INFO((lying ? "lying" : "upright"));
