@@ -191,14 +191,23 @@ struct ShownUnit {
     double gain = 1, offset = 0;
     int more_decimals = 0;
 };
-constexpr ShownUnit kShownUnits[] = {
-    {"1", ""},     {"Cel", " °C"}, {"K", " °C", 1, -273.15}, {"Pa", " hPa", 0.01, 0, 2},
-    {"deg", "°"},  {"By", " B"},   {"m/s2", " m/s²"},        {"dB{mW}", " dBm"},
-    {"uT", " µT"}, {"us", " µs"},  {"deg/s", " °/s"},        {"{fraction}", " %", 100, 0, -2}};
+constexpr double kDegrees = 180 / std::numbers::pi;
+constexpr ShownUnit kShownUnits[] = {{"1", ""},
+                                     {"Cel", " °C"},
+                                     {"K", " °C", 1, -273.15},
+                                     {"Pa", " hPa", 0.01, 0, 2},
+                                     {"deg", "°"},
+                                     {"m/s2", " m/s²"},
+                                     {"dB{mW}", " dBm"},
+                                     {"uT", " µT"},
+                                     {"us", " µs"},
+                                     {"deg/s", " °/s"},
+                                     {"{fraction}", " %", 100, 0, -2}};
 
 } // namespace
 
-std::string with_unit(double value, const std::string& unit, int decimals) {
+std::string with_unit(double in, const std::string& recorded, int places) {
+    const auto [value, unit, decimals] = for_people(in, recorded, places);
     const auto* const shown = std::ranges::find(kShownUnits, unit, &ShownUnit::code);
     if (shown != std::end(kShownUnits))
         return fmt::format("{:.{}f}{}", value * shown->gain + shown->offset,
@@ -208,9 +217,13 @@ std::string with_unit(double value, const std::string& unit, int decimals) {
     return fmt::format("{:.{}f} {}", value, decimals, symbol);
 }
 
-CheckFigure of_check(double value, const std::string& unit, int decimals) {
-    if (unit != "rad/s") return {value, unit, decimals};
-    return {value * 180 / std::numbers::pi, "deg/s", std::max(0, decimals - 2)};
+PeoplesFigure for_people(double value, const std::string& unit, int decimals) {
+    if (unit == "rad/s") return {value * kDegrees, "deg/s", std::max(0, decimals - 2)};
+    if (unit != "By") return {value, unit, decimals};
+    static constexpr std::array<const char*, 5> kNames{"B", "kB", "MB", "GB", "TB"};
+    std::size_t step = 0;
+    for (; std::abs(value) >= 999.5 && step + 1 < kNames.size(); ++step) value /= 1000;
+    return {value, kNames.at(step), step == 0 || std::abs(value) >= 100 ? 0 : 1};
 }
 
 std::string mark(const Facts& facts) {
@@ -228,9 +241,13 @@ std::string limit(const Facts& facts) {
         return with_unit(facts.number(name), facts.text("unit"), static_cast<int>(facts.number("decimals")));
     };
     const std::string how = facts.text("side");
-    if (how == "rate")
-        return fmt::format("{} changes by {:.3g} {}/s, limit {:.3g}", facts.text("title"), facts.number("value"),
-                           facts.text("unit") == "1" ? "" : facts.text("unit"), facts.number("limit"));
+    if (how == "rate") {
+        const std::string unit = facts.text("unit");
+        const bool turns = unit == "rad/s";
+        const double gain = turns ? kDegrees : 1;
+        return fmt::format("{} changes by {:.3g} {}, limit {:.3g}", facts.text("title"), gain * facts.number("value"),
+                           turns ? "°/s²" : (unit == "1" ? "" : unit) + "/s", gain * facts.number("limit"));
+    }
     return fmt::format("{} {}: {}, limit {}", facts.text("title"), how, number("value"), number("limit"));
 }
 
@@ -265,9 +282,8 @@ std::string check_decided(const Facts& facts) {
     const std::string why = facts.text("why");
     std::string out = facts.text("title") + ": " + state;
     if (facts.has("measured")) {
-        const auto [value, unit, decimals] =
-            of_check(facts.number("measured"), facts.text("unit"), static_cast<int>(facts.number("decimals")));
-        out += ", " + with_unit(value, unit, decimals);
+        out +=
+            ", " + with_unit(facts.number("measured"), facts.text("unit"), static_cast<int>(facts.number("decimals")));
     }
     return out + (facts.text("required").empty() ? "" : ", required " + facts.text("required")) +
            (why.empty() ? "" : " (" + why + ")");

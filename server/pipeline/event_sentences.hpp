@@ -57,15 +57,15 @@ class Facts {
 [[nodiscard]] std::string before_zero(double left_s);
 [[nodiscard]] std::string limit(const Facts& facts);
 [[nodiscard]] std::string unexpected_state(const Facts& facts);
-/// "7.40 V", "904.20 hPa": a value with its unit as it is shown.
-[[nodiscard]] std::string with_unit(double value, const std::string& unit, int decimals);
-/// A figure of a check in the unit that people read it in: turn rates in degrees per second.
-struct CheckFigure {
+/// "7.40 V", "904.20 hPa", "200 MB": a value with its unit as it is shown.
+[[nodiscard]] std::string with_unit(double in, const std::string& recorded, int places);
+/// A figure in the unit that people read it in: turn rates in degrees per second, bytes in thousands, millions, ...
+struct PeoplesFigure {
     double value;
     std::string unit;
     int decimals;
 };
-[[nodiscard]] CheckFigure of_check(double value, const std::string& unit, int decimals);
+[[nodiscard]] PeoplesFigure for_people(double value, const std::string& unit, int decimals);
 [[nodiscard]] std::string procedure_ended(const Facts& facts);
 [[nodiscard]] std::string check_decided(const Facts& facts);
 [[nodiscard]] std::string statement(const Facts& facts);

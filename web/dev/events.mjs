@@ -72,7 +72,7 @@ function said_at(t) {
             const [distance, bearing] = from_pad([-190, -60]).map(
                 (value, i) => Math.round(value / (i ? 5 : 10)) * (i ? 5 : 10),
             );
-            const text = `No parachute seen. ${altitude} m, falling ${fall} m/s, impact in about ${Math.max(0, Math.round(touchdown_t - t))} s, ${distance} m at ${String(bearing).padStart(3, '0')}°. Heads up.`;
+            const text = `No parachute seen. ${altitude} m, falling ${fall} m/s, impact in ${Math.max(0, Math.round(touchdown_t - t))} s, ${distance} m at ${String(bearing).padStart(3, '0')}°. Heads up.`;
             return [text, { form: 'no_parachute' }];
         }
         case 'under drogue':

@@ -10,8 +10,8 @@
 ///     coasting       Coasting. Apogee about 1107 m in 5 s.
 ///     under_drogue   Under drogue. 612 m AGL, falling 24 m/s. Main due in 18 s.
 ///     down           Down 114 m from the pad at 116°. Apogee 1108 m.
-///     no_signal      No signal for 15 s. No parachute was seen, impact was expected 9 s ago, 340 m from the pad at
-///     245°. no_parachute   No parachute seen. 550 m AGL, falling 93 m/s, impact in about 5 s, 340 m at 245°. Heads up.
+///     no_signal      No signal for 15 s. No parachute seen, impact expected 9 s ago, 340 m at 245°.
+///     no_parachute   No parachute seen. 550 m, falling 93 m/s, impact in 5 s, 340 m at 245°. Heads up.
 #include <cstdint>
 #include <optional>
 #include <string>

@@ -68,9 +68,9 @@ std::string place(const Said& said, std::string_view from = " from the pad") {
     return fmt::format("{:.0f} m{} at {:.0f}°", *distance_m, from, *bearing_deg);
 }
 
-std::string in_seconds(std::optional<double> in_s, std::string_view before = " in ") {
+std::string in_seconds(std::optional<double> in_s) {
     if (!in_s) return "";
-    return *in_s < 1 ? " now" : fmt::format("{}{:.0f} s", before, *in_s);
+    return *in_s < 1 ? " now" : fmt::format(" in {:.0f} s", *in_s);
 }
 
 std::string apogee(const Said& said, std::string_view words) {
@@ -125,22 +125,21 @@ std::string presumed(const Said& said) {
     const auto hit_s = said.number("impact_ago_s"), silent_s = said.number("silent_s");
     if (!hit_s) return down(said, "presumed down" + (silent_s ? ", no signal for " + duration(*silent_s) : ""));
     const std::string where = place(said);
-    return sentences({clauses({"presumed down without a parachute " + duration(*hit_s) + " ago",
-                               where.empty() ? "" : "about " + where}),
+    return sentences({clauses({"presumed down without a parachute " + duration(*hit_s) + " ago", where}),
                       clauses({apogee(said, "apogee ")})});
 }
 
 std::string impact(const Said& said) {
     const auto in_s = said.number("impact_in_s");
-    return in_s ? "impact" + in_seconds(in_s, " in about ") : "";
+    return in_s ? "impact" + in_seconds(in_s) : "";
 }
 
 std::string no_signal(const Said& said) {
     const std::string silent = "no signal for " + duration(said.number("silent_s").value_or(0));
     const std::string since = clauses({silent});
     if (const auto hit_s = said.number("impact_ago_s"))
-        return sentences({since, clauses({"no parachute was seen", "impact was expected " + duration(*hit_s) + " ago",
-                                          place(said)})});
+        return sentences(
+            {since, clauses({"no parachute seen", "impact expected " + duration(*hit_s) + " ago", place(said, "")})});
     if (said.flag("no_parachute"))
         return sentences({"No parachute seen.", clauses({silent, impact(said), place(said, "")}), "Heads up."});
     const std::string last = clauses({altitude(said), speed(said), place(said)});

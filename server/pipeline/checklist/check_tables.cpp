@@ -44,12 +44,12 @@ std::string limit_text(double value, const std::string& unit, int decimals, cons
     if (unit == "1") return plain(value);
     if (unit == "{fraction}") return plain(100 * value) + " %";
     if (unit == "d") return plain(value) + (value == 1 ? " day" : " days");
-    const sentences::CheckFigure figure = sentences::of_check(value, unit, decimals);
+    const sentences::PeoplesFigure figure = sentences::for_people(value, unit, decimals);
     // As many digits as the file gives, at least; of degrees Celsius, in which kelvins are shown. What is round in
     // radians is not in degrees: then three digits that count.
     const double shown = unit == "K" ? value - 273.15 : figure.value;
     const int counting = shown == 0 ? 0 : 2 - static_cast<int>(std::floor(std::log10(std::abs(shown))));
-    const int most = figure.unit == unit ? 6 : std::max(figure.decimals, counting);
+    const int most = unit == "rad/s" ? std::max(figure.decimals, counting) : 6;
     int digits = figure.decimals;
     for (; digits < most; ++digits)
         if (std::abs(std::round(shown * std::pow(10, digits)) - shown * std::pow(10, digits)) < 1e-6) break;

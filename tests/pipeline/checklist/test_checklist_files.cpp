@@ -278,6 +278,9 @@ TEST_CASE("a limit is said as a person says it") {
     CHECK(required((value + R"("most": 10})").c_str(), "rad/s", 3) == "≤ 573.0 °/s");
     CHECK(required((value + R"("least": 0})").c_str(), "rad/s", 3) == "≥ 0.0 °/s");
     CHECK(required((value + R"("most": 900})").c_str(), "deg/s", 0) == "≤ 900 °/s");
+    CHECK(required((value + R"("least": 200000000})").c_str(), "By", 0) == "≥ 200 MB");
+    CHECK(required((value + R"("least": 1234500000})").c_str(), "By", 0) == "≥ 1.2345 GB");
+    CHECK(required((value + R"("least": 812})").c_str(), "By", 0) == "≥ 812 B");
     CHECK(required((value + R"("within": 500, "from": {"reference": "pad_pressure"}})").c_str(), "Pa", 0) ==
           "± 5.00 hPa");
     CHECK(required((value + R"("least": 1, "most": 1})").c_str(), "1", 0, {{0, "open"}, {1, "good"}}) == "good");

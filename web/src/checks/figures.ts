@@ -14,12 +14,6 @@ const kDigits = 3; // that tell something of a measured value
 const kMinutes_s = 600; // from here on
 const kHour_d = 1 / 24;
 
-/** A turn rate in degrees per second, as people read it, with the factor that gets there; any other column as it is. */
-export function in_degrees(column: Column): [Column, number] {
-  if (column.unit !== 'rad/s') return [column, 1];
-  return [{ ...column, unit: 'deg/s', decimals: Math.max(0, column.decimals - 2) }, 180 / Math.PI];
-}
-
 /** The unit that fits a value; its margin is read in the same one. */
 export function scale_of(column: Column, value: number): Scale {
   const size = Math.abs(value);
@@ -29,11 +23,10 @@ export function scale_of(column: Column, value: number): Scale {
   if (column.unit === 'd' && size < kHour_d) return { symbol: 'min', gain: 1440, decimals: 0 };
   if (column.unit === 'd' && size < 1) return { symbol: 'h', gain: 24, decimals: 0 };
   if (column.unit === 'd') return { symbol: size === 1 ? 'day' : 'days', gain: 1, decimals: column.decimals };
-  const [{ unit, decimals }, turned] = in_degrees(column);
-  const { symbol, gain, offset } = shown_unit(unit);
-  const shown = Math.abs(value * turned * gain + offset);
+  const { symbol, gain, offset } = shown_unit(column.unit);
+  const shown = Math.abs(value * gain + offset);
   const told = shown > 0 ? kDigits - 1 - Math.floor(Math.log10(shown)) : kDigits;
-  return { symbol, gain: turned * gain, decimals: Math.min(shown_decimals(unit, decimals), Math.max(0, told)) };
+  return { symbol, gain, decimals: Math.min(shown_decimals(column.unit, column.decimals), Math.max(0, told)) };
 }
 
 const kFraction = '{fraction}';
@@ -41,7 +34,8 @@ const kSpace = '\u00a0';
 
 /** "18.6 ms"; a word where the value has one, a dash without a value. */
 export function figure_words(column: Column, value: number): string {
-  if (Number.isFinite(value) && column.enumeration.size > 0) return format_value(column, value);
+  if (Number.isFinite(value) && (column.enumeration.size > 0 || column.unit === 'By'))
+    return format_value(column, value);
   if (column.unit === kFraction) return format_fraction(value) || kNoValue;
   return with_unit(scale_of(column, value), value, shown_unit(column.unit).offset);
 }

@@ -1,4 +1,6 @@
 /** Round axis divisions. Pure. */
+import { format_fixed } from '../text/format';
+import { shown_unit } from '../text/units';
 
 /** Step of 1, 2 or 5 times a power of ten, so that `span` has at most `count` steps. */
 export function nice_step(span: number, count: number): number {
@@ -17,6 +19,17 @@ const kTimeSteps_s = [
 export function time_step_s(span_s: number, count: number): number {
   const rough = span_s / Math.max(1, count);
   return kTimeSteps_s.find((step) => step >= rough) ?? 86400;
+}
+
+/** What stands at a division of a scale with this step: a number in the unit's shown form, of bytes with its prefix. */
+export function tick_words(unit: string, tick: number, step: number): string {
+  if (unit === 'By') {
+    const prefix = Math.min(4, Math.floor(Math.log10(Math.max(Math.abs(tick), step)) / 3 + 1e-9));
+    const scale = 1000 ** prefix;
+    return `${format_fixed(tick / scale, Math.min(6, step_decimals(step / scale)))} ${['', 'k', 'M', 'G', 'T'][prefix] ?? ''}B`;
+  }
+  const { gain, offset } = shown_unit(unit);
+  return format_fixed(tick * gain + offset, Math.min(6, step_decimals(step * gain)));
 }
 
 export function step_decimals(step: number): number {

@@ -5,7 +5,7 @@ import type { Column } from '../stream/description';
 import { Raster } from '../draw/strip/raster';
 import { kBoxHeight, path_of } from '../draw/trace';
 import { nice_step, step_decimals } from '../draw/ticks';
-import { in_degrees, scale_of as unit_of } from '../checks/figures';
+import { scale_of as unit_of } from '../checks/figures';
 import { find_role, type ColumnRef } from '../tape/roles';
 import type { Tape } from '../tape/tape';
 import { format_fixed } from '../text/format';
@@ -120,7 +120,10 @@ export function line_of(
   window: Window,
   of_figure: Limit | undefined,
 ): Line {
-  const [column, turned] = in_degrees(channel); // in which the charge's table has turn rates
+  // The charge's table has turn rates in degrees per second.
+  const turns = channel.unit === 'rad/s';
+  const turned = turns ? 180 / Math.PI : 1;
+  const column = turns ? { ...channel, unit: 'deg/s', decimals: Math.max(0, channel.decimals - 2) } : channel;
   const base = subject.change ? mean(points.values.filter((_, i) => (points.ms[i] ?? 0) < 0)) : 0;
   const values = points.values.map((value) => turned * (value - (Number.isFinite(base) ? base : 0)));
   const finite = values.filter(Number.isFinite);

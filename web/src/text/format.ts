@@ -18,8 +18,12 @@ export function format_fixed(value: number, decimals: number): string {
 export function format_value(column: Column, value: number): string {
   if (!Number.isFinite(value)) return kNoValue;
   if (column.enumeration.size > 0) return column.enumeration.get(value) ?? `${format_fixed(value, 0)}?`;
-  return format_fixed(shown_value(column.unit, value), shown_decimals(column.unit, column.decimals));
+  return format_shown(column.unit, value, column.decimals);
 }
+
+/** A number of a unit; `decimals` are those of the unit in which it travels. */
+export const format_shown = (unit: string, value: number, decimals: number): string =>
+  unit === 'By' ? format_size(value) : format_fixed(shown_value(unit, value), shown_decimals(unit, decimals));
 
 /** 1-sigma with two significant digits, but no more than two decimals; three for times, which are known to milliseconds. */
 export function format_spread(unit: string, sigma: number): string {

@@ -20,7 +20,8 @@ const kShown: ReadonlyMap<string, Shown> = new Map([
   ['Cel', plain('°C')],
   ['Pa', { symbol: 'hPa', gain: 0.01, offset: 0 }],
   ['deg', plain('°')],
-  ['By', plain('B')],
+  ['By', plain('')], // its numbers bring their prefix along (format_size)
+  ['rad/s', { symbol: '°/s', gain: 180 / Math.PI, offset: 0 }],
   ['[ppm]', plain('ppm')],
   ['%', plain('%')],
   ['{fraction}', { symbol: '%', gain: 100, offset: 0 }],
@@ -74,7 +75,7 @@ export function spoken_unit(unit: string): string {
     Pa: 'hectopascals',
     K: 'degrees Celsius',
     deg: 'degrees',
-    'rad/s': 'radians per second',
+    'rad/s': 'degrees per second',
     '%': 'percent',
     '1': '',
   };

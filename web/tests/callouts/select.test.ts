@@ -105,11 +105,11 @@ describe('call-outs', () => {
     const warning = event(5, 20, 'alert_raised', 'no_parachute', { level: 'warning', text: 'No parachute seen' });
     const sentence = event(6, 20, 'sentence', 'sentence', {
       level: 'warning',
-      text: 'No parachute seen. 550 m, falling 93 m/s, impact in about 5 s, 340 m at 243°. Heads up.',
+      text: 'No parachute seen. 550 m, falling 93 m/s, impact in 5 s, 340 m at 243°. Heads up.',
     });
     expect(heard([liftoff, warning, sentence], at(19.5, 20.2, 20.4))).toEqual([
       '',
-      'Warning. No parachute seen. 550 metres, falling 93 metres a second, impact in about 5 seconds, 340 metres at 2 4 3 degrees. Heads up.',
+      'Warning. No parachute seen. 550 metres, falling 93 metres a second, impact in 5 seconds, 340 metres at 2 4 3 degrees. Heads up.',
       '',
     ]);
     const known = event(7, 20, 'alert_acknowledged', 'no_parachute');

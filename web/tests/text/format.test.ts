@@ -45,6 +45,12 @@ describe('numbers', () => {
     [4_812_000, '4.8 MB'],
     [3.2e9, '3.2 GB'],
   ])('%d bytes are %s', (n, text) => expect(format_size(n)).toBe(text));
+  it('writes bytes with a prefix', () => {
+    const text = [NaN, 812, 200_000_000, 4_294_901_760].map((n) =>
+      format_value(column('free', 'By', { decimals: 0 }), n),
+    );
+    expect(text).toEqual(['–', '812 B', '200 MB', '4.3 GB']);
+  });
   it('writes words for enumerations and marks unknown ones', () => {
     const fix = column('fix', '1', { enumeration: new Map([[3, '3D']]) });
     expect([format_value(fix, 3), format_value(fix, 7), format_value(fix, NaN)]).toEqual(['3D', '7?', '–']);

@@ -3,8 +3,8 @@ import type { TapeSeconds } from '../../stream/clocks';
 import type { Limit } from '../../stream/description';
 import type { PhaseSpan } from '../../tape/events';
 import type { FuturePoint } from '../../tape/flight/future';
-import { format_fixed } from '../../text/format';
-import { shown_unit } from '../../text/units';
+import { format_fixed, format_size } from '../../text/format';
+import { shown_unit, shown_value } from '../../text/units';
 import { kChain, type Palette } from '../palette';
 import { hatch, line, write, type Pen } from '../pen';
 import type { Raster } from './raster';
@@ -76,6 +76,14 @@ export function draw_gaps(
   }
 }
 
+/** "7.4 V", "200 MB" */
+export function limit_words(unit: string, value: number): string {
+  if (unit === 'By') return format_size(value);
+  const number = shown_value(unit, value);
+  const figure = format_fixed(number, step_decimals(Math.abs(number) || 1) + 1).replace(/\.0+$/, '');
+  return `${figure} ${shown_unit(unit).symbol}`;
+}
+
 /** Chain lines with their words; beyond what is valid a tint as well, so that it does not rest on the line alone. */
 export function draw_limits(
   frame: Frame,
@@ -86,7 +94,6 @@ export function draw_limits(
   high: number,
 ): void {
   const { pen, colours, width, height } = frame;
-  const shown = shown_unit(unit);
   const written: { y: number; end: number }[] = [];
   for (const limit of limits) {
     if (!(limit.value > low && limit.value < high)) continue;
@@ -100,9 +107,8 @@ export function draw_limits(
     pen.setLineDash(kChain);
     line(pen, 0, at, width, at);
     pen.setLineDash([]);
-    const number = limit.value * shown.gain + shown.offset;
     const said = opens ? `${limit.name ?? ''} opens below` : limit.side === 'low' ? 'least' : 'most';
-    const words = `${said} ${format_fixed(number, step_decimals(Math.abs(number) || 1) + 1).replace(/\.0+$/, '')} ${shown.symbol}`;
+    const words = `${said} ${limit_words(unit, limit.value)}`;
     pen.font = `${kNoteType_px}px ${colours.font}`;
     pen.textAlign = 'left';
     pen.textBaseline = 'middle';

@@ -65,8 +65,8 @@ export function with_limits(extent: StripExtent, limits: readonly Limit[]): Stri
   return { min, max };
 }
 
-/** Round values around the data, never narrower than a few of the last digit: noise stays looking like noise. */
-export function scale_of(extent: StripExtent, decimals: number): StripScale {
+/** Round values around the data, never narrower than a few of the last digit: noise stays looking like noise. `gain`: of the unit that is shown. */
+export function scale_of(extent: StripExtent, decimals: number, gain = 1): StripScale {
   const least = 8 * 10 ** -decimals;
   let { min, max } = extent;
   if (max - min < least) {
@@ -75,7 +75,7 @@ export function scale_of(extent: StripExtent, decimals: number): StripScale {
     max = middle + least / 2;
   }
   const pad = (max - min) * 0.06;
-  const step = nice_step(max - min + 2 * pad, 3);
+  const step = nice_step((max - min + 2 * pad) * gain, 3) / gain;
   const part = step / 5;
   return { low: Math.floor((min - pad) / part) * part, high: Math.ceil((max + pad) / part) * part, step };
 }

@@ -7,7 +7,6 @@ import type { FuturePoint } from '../../tape/flight/future';
 import type { History } from '../../tape/history';
 import type { Strip, Series as StripSeries } from '../../tape/strips';
 import type { Tape, TableData } from '../../tape/tape';
-import { format_fixed } from '../../text/format';
 import { shown_unit } from '../../text/units';
 import type { Kept, Layer } from './kept';
 import type { Palette } from '../palette';
@@ -26,7 +25,7 @@ import {
 } from './ground';
 import { extent_of, scale_of, with_band, with_limits, type StripExtent, type StripScale } from './scale';
 import { draw_words } from './words';
-import { step_decimals } from '../ticks';
+import { tick_words } from '../ticks';
 import type { Window } from './window';
 
 export interface StripScene {
@@ -104,7 +103,7 @@ export function draw_strip(pen: Pen, colours: Palette, width: number, height: nu
   });
   const shown_future = scene.future.filter((point) => point.t_s <= from_s + span_s);
   for (const { value } of shown_future) room = { min: Math.min(room.min, value), max: Math.max(room.max, value) };
-  const scale = scale_of(with_limits(room, strip.limits), column.decimals);
+  const scale = scale_of(with_limits(room, strip.limits), column.decimals, shown_unit(strip.unit).gain);
   const y = (value: number): number =>
     height - kInset_px - ((value - scale.low) / (scale.high - scale.low)) * (height - 2 * kInset_px);
 
@@ -309,15 +308,12 @@ function draw_tick_words(
   unit: string,
   y: (value: number) => number,
 ): void {
-  const shown = shown_unit(unit);
-  const decimals = Math.min(6, step_decimals(step * shown.gain));
   pen.font = `${kNoteType_px}px ${colours.font}`;
   pen.textAlign = 'left';
   pen.textBaseline = 'middle';
   for (const tick of ticks) {
     const at = y(tick);
-    if (at > 8 && at < height - 7)
-      write(pen, format_fixed(tick * shown.gain + shown.offset, decimals), 4, at, colours.ink, colours.surface);
+    if (at > 8 && at < height - 7) write(pen, tick_words(unit, tick, step), 4, at, colours.ink, colours.surface);
   }
 }
 

@@ -1,6 +1,6 @@
 /** Limits of a strip: each keeps its words apart from those of another. */
 import { expect, it } from 'vitest';
-import { draw_limits, type Frame } from '../../../src/draw/strip/ground';
+import { draw_limits, limit_words, type Frame } from '../../../src/draw/strip/ground';
 import type { Limit } from '../../../src/stream/description';
 
 const kLetter_px = 7;
@@ -28,6 +28,13 @@ it('words of limits that lie close together stand behind each other', () => {
   expect([first?.text, second?.text]).toEqual(['least 7.2 V', 'least 6.8 V']);
   expect(second?.left).toBeGreaterThan((first?.left ?? NaN) + kLetter_px * 'least 7.2 V'.length);
 });
+
+it('a limit is said in the unit that people read', () =>
+  expect([limit_words('By', 200_000_000), limit_words('rad/s', Math.PI), limit_words('V', 7.4)]).toEqual([
+    '200 MB',
+    '180 °/s',
+    '7.4 V',
+  ]));
 
 it('words of limits that lie apart stand under each other', () => {
   const [first, second] = words_of([least(8.6), least(6.8)]);

@@ -32,8 +32,9 @@ function drawn(
   value: (t_s: number) => number,
   more: Partial<StripScene> = {},
   limits: Limit[] = [],
+  unit = 'm',
 ): string {
-  const about = description([table('v/e', 'packet', pair('x', 'm', { limits, range: null }), { period_s: 0.1 })]);
+  const about = description([table('v/e', 'packet', pair('x', unit, { limits, range: null }), { period_s: 0.1 })]);
   const tape = new Tape(about, 'live', []);
   const columns = [times.map(value), times.map(() => 0.2)].flat();
   const values = Float64Array.from(columns);
@@ -100,6 +101,11 @@ describe('a strip', () => {
     const dotted = drawn(every_s(0, 40), () => 8, { future });
     expect(dotted).toMatch(/d="M400 [\d.]+L550 [\d.]+" fill="none" stroke="ink"[^/]*stroke-dasharray="2 4.5"/);
     expect(plain).not.toMatch(/stroke-dasharray="2 4.5"/);
+  });
+  it('is divided in round numbers of the unit that people read', () => {
+    const turning = drawn(every_s(0, 40), (t) => 2 * Math.sin(t), {}, [], 'rad/s');
+    const ticks = [...turning.matchAll(/>([−\d.]+)</g)].map(([, tick]) => tick);
+    expect(new Set(ticks)).toEqual(new Set(['−100', '0', '100']));
   });
   it('says that there is nothing in a window without rows', () =>
     expect(drawn([], () => 8)).toMatch(/>no data in this window</));
