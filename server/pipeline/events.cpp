@@ -224,7 +224,7 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
      say<"Look at the network and the broker; what waits is in the recording">},
     {EventId::estimates_behind, "station/behind", alert_raised, Level::caution,
      [](const Facts& f) {
-         return fmt::format("This computer is too slow: estimates are {:.1f} s behind and predictions pause",
+         return fmt::format("This computer is too slow: estimates {:.1f} s behind, no predictions",
                             f.number("behind_s"));
      },
      say<"Estimates keep up again">, say<"Close other programs on this computer">},

@@ -14,6 +14,7 @@ const kSizes = [
 ];
 
 const kOfComputer = ['estimates_behind', 'recording_trouble'];
+const kLinesMost = 3; // on a phone, whatever it says
 const errors = [];
 
 /** A page whose voice and motor are stand-ins. */
@@ -91,6 +92,12 @@ async function fits(page, what) {
   check(`${what}: nothing has to be scrolled for`, over <= 0, `${over} pixels too tall`);
   const lost = await page.evaluate(() => [...document.querySelectorAll('.fig b, .say p')].filter((one) => one.getBoundingClientRect().right > innerWidth || one.scrollWidth > one.clientWidth + 1).map((one) => one.textContent));
   check(`${what}: no figure is cut`, lost.length === 0, lost.join('; '));
+  const lines = await page.evaluate(() => {
+    const said = document.querySelector('[data-testid=sentence] p');
+    const word = said.querySelector('.word')?.getBoundingClientRect().height ?? 0;
+    return Math.round((said.getBoundingClientRect().height - word) / parseFloat(getComputedStyle(said).lineHeight));
+  });
+  check(`${what}: the sentence takes at most ${kLinesMost} lines`, lines <= kLinesMost, `${lines} lines`);
 }
 
 async function each(pages, what, then) {

@@ -12,6 +12,8 @@ namespace turnstone {
 
 namespace {
 
+constexpr std::size_t kShortAlert = 40; ///< letters; a longer one leaves room for little more in three lines of a phone
+
 class Said {
   public:
     explicit Said(const EventValues& parts) : parts_(&parts) {}
@@ -134,7 +136,7 @@ std::string impact(const Said& said) {
     return in_s ? "impact" + in_seconds(in_s) : "";
 }
 
-std::string no_signal(const Said& said) {
+std::string no_signal(const Said& said, bool brief) {
     const std::string silent = "no signal for " + duration(said.number("silent_s").value_or(0));
     const std::string since = clauses({silent});
     if (const auto hit_s = said.number("impact_ago_s"))
@@ -142,12 +144,14 @@ std::string no_signal(const Said& said) {
             {since, clauses({"no parachute seen", "impact expected " + duration(*hit_s) + " ago", place(said, "")})});
     if (said.flag("no_parachute"))
         return sentences({"No parachute seen.", clauses({silent, impact(said), place(said, "")}), "Heads up."});
+    if (brief) return since;
     const std::string last = clauses({altitude(said), speed(said), place(said)});
     if (!last.empty()) return since + " Last " + last;
     return since + (said.text("phase") == phase_key(estimate::Phase::on_rail) ? " Last on the rail." : "");
 }
 
-std::string state(SentenceForm form, const Said& said) {
+/// `brief`: what is to come and what was last is left out.
+std::string state(SentenceForm form, const Said& said, bool brief) {
     const auto motion = [&](std::string_view of = "") { return clauses({altitude(said, of), speed(said)}); };
     switch (form) {
     case SentenceForm::no_data: return "No data yet.";
@@ -168,17 +172,18 @@ std::string state(SentenceForm form, const Said& said) {
     case SentenceForm::falling: {
         const std::string top = apogee(said, "");
         const std::string now = altitude(said).empty() ? motion() : "Now at " + motion();
-        return sentences({top.empty() ? "Past apogee." : "Past apogee of " + top + ".", now, next_parachute(said)});
+        return sentences(
+            {top.empty() ? "Past apogee." : "Past apogee of " + top + ".", now, brief ? "" : next_parachute(said)});
     }
     case SentenceForm::under_drogue:
     case SentenceForm::under_main: {
         const std::string name = said.text("under");
-        return sentences(
-            {"Under " + (name.empty() ? "parachute" : name) + ".", motion(), next_parachute(said), landing(said)});
+        return sentences({"Under " + (name.empty() ? "parachute" : name) + ".", motion(),
+                          brief ? "" : next_parachute(said), brief ? "" : landing(said)});
     }
     case SentenceForm::down: return down(said, "down");
     case SentenceForm::presumed_down: return presumed(said);
-    case SentenceForm::no_signal: return no_signal(said);
+    case SentenceForm::no_signal: return no_signal(said, brief);
     case SentenceForm::no_parachute:
         return sentences(
             {"No parachute seen.", clauses({altitude(said), speed(said), impact(said), place(said, "")}), "Heads up."});
@@ -191,8 +196,8 @@ std::string state(SentenceForm form, const Said& said) {
 std::string sentence_text(const EventValues& parts) {
     const Said said(parts);
     const std::string alert = said.text("alert_text");
-    const std::string state_text =
-        state(from_word<SentenceForm>(said.text("form")).value_or(SentenceForm::no_data), said);
+    const std::string state_text = state(from_word<SentenceForm>(said.text("form")).value_or(SentenceForm::no_data),
+                                         said, alert.size() > kShortAlert);
     const char last = alert.empty() ? ' ' : alert.back();
     const bool ends = last == '.' || last == '!' || last == '?';
     return sentences({alert.empty() || ends ? alert : alert + ".", state_text,

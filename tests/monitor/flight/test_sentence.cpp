@@ -85,6 +85,8 @@ FlightView falling_without_parachute() {
 TEST_CASE("each state of a flight has its sentence") {
     const Event no_parachute =
         alert_of(EventId::no_parachute, Level::warning, "test/descent/no_parachute", "No parachute");
+    const Event slow = alert_of(EventId::estimates_behind, Level::caution, "station/behind",
+                                "This computer is too slow: estimates 1.3 s behind, no predictions");
     const Event frozen = alert_of(EventId::sensor_frozen, Level::caution, "test/sensor/static_pressure/frozen",
                                   "Barometer frozen, ignored");
     const Event advisory = alert_of(EventId::wind_unknown, Level::advisory, "test/x", "Something small");
@@ -142,6 +144,11 @@ TEST_CASE("each state of a flight has its sentence") {
         {under_drogue(), nullptr, Level::note, "Under drogue. 612 m, falling 24 m/s. Main due in 18 s."},
         {under_drogue(), &frozen, Level::caution,
          "Barometer frozen, ignored. Under drogue. 612 m, falling 24 m/s. Main due in 18 s."},
+        // A phone has three lines, of some 100 letters: behind a long alert only what is now has room.
+        {under_drogue(), &slow, Level::caution,
+         "This computer is too slow: estimates 1.3 s behind, no predictions. Under drogue. 612 m, falling 24 m/s."},
+        {silent, &slow, Level::caution,
+         "This computer is too slow: estimates 1.3 s behind, no predictions. No signal for 4 s."},
         {unseen_liftoff, nullptr, Level::note,
          "Under drogue. 612 m, falling 24 m/s. Main due in 18 s. Liftoff not seen."},
         {main, nullptr, Level::note, "Under main. 95 m, falling 6 m/s."},
