@@ -96,6 +96,10 @@ async function pictures(page, state) {
       await page.setViewportSize({ width, height });
       await sleep(300);
       await whole(page, `${state}, ${size}, ${scheme}`);
+      if (size === 'landscape' && state.startsWith('antenna')) {
+        const over = await page.evaluate(() => document.documentElement.scrollHeight - innerHeight);
+        check(`${state}, ${size}, ${scheme}: nothing has to be scrolled for`, over <= 0, `${over} pixels too tall`);
+      }
       await page.screenshot({ path: join(kShots, `field-${state}-${size}-${scheme}.png`) });
       if (size === 'phone' && scheme === 'light') await page.screenshot({ path: join(kShots, `field-${state}-${size}-whole.png`), fullPage: true });
     }

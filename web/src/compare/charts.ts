@@ -4,6 +4,7 @@ import { even_steps } from '../debrief/chart';
 import { style_of, type LineStyle } from '../debrief/letters';
 import { time_step_s } from '../draw/ticks';
 import { format_clock } from '../text/format';
+import { shown_unit } from '../text/units';
 import type { ComparedSeries } from './answer';
 
 export interface Shown {
@@ -40,7 +41,19 @@ export function lines_of(series: ComparedSeries, shown: Shown): ChartLine[] {
     if (shown[which] && course)
       lines.push({ values: course.value, ...kCourses[which], band: edges(course.value, course.sigma) });
   }
-  return lines;
+  return lines.map((line) => in_unit(line, series.unit));
+}
+
+/** A line as the axis counts: pascals in hectopascals. */
+function in_unit(line: ChartLine, unit: string): ChartLine {
+  const { gain, offset } = shown_unit(unit);
+  if (gain === 1 && offset === 0) return line;
+  const shown = (values: readonly number[]): number[] => values.map((value) => value * gain + offset);
+  return {
+    ...line,
+    values: shown(line.values),
+    ...(line.band ? { band: [shown(line.band[0]), shown(line.band[1])] } : {}),
+  };
 }
 
 /** Each flight less the first, and the first as the line they are measured from. */

@@ -5,7 +5,7 @@ import { stale_after_s } from '../tape/age';
 import type { ColumnRef } from '../tape/roles';
 import { strips_of } from '../tape/strips';
 import type { Tape } from '../tape/tape';
-import { format_fixed } from '../text/format';
+import { format_fixed, format_size } from '../text/format';
 import { rounded } from '../text/rounding';
 import { told_decimals } from '../text/told';
 import { shown_decimals, shown_unit } from '../text/units';
@@ -135,6 +135,7 @@ export function ruler_of(column: Column, value: number): Ruler | undefined {
     );
   if (!(high > low)) return undefined;
   const words = (number: number): string => {
+    if (column.unit === 'By') return format_size(number);
     const shown = number * gain + offset;
     const decimals = Math.min(shown_decimals(column.unit, column.decimals), Math.max(0, told_decimals(shown)));
     return format_fixed(shown, decimals).replace(/\.0+$/, '');

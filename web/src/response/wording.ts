@@ -4,6 +4,9 @@ import { capital, format_fixed } from '../text/format';
 import type { ControlResponse, Oscillation, Roll } from './answer';
 import type { Performance } from './performance';
 
+/** Of a power spectral density, as in "(°/s)²/Hz". */
+export const density_unit = (symbol: string): string => (symbol === '' ? '1/Hz' : `(${symbol})²/Hz`);
+
 export const kResponseWords = {
   working: 'Finding the control response',
   replay: 'Replay',
@@ -83,7 +86,7 @@ export const kPerformanceWords = {
   save_about: 'The vehicle’s file with what this flight shows. The station’s own file stays as it is.',
   smoothed: 'Smoothed, forward and backward',
   smoothed_about: 'line and band: smoothed ±; dashed: as it was estimated in flight',
-  not_smoothed: 'Attitude is not smoothed: wherever it is shown, it is as it was estimated in flight.',
+  not_smoothed: 'Of the attitude only the tilt is smoothed. Every other page shows it as it was estimated in flight.',
   series: 'Of',
   no_smooth: 'Smooth this flight',
 } as const;

@@ -69,6 +69,11 @@ describe('an answer', () => {
     expect(lines.map(({ band }) => band !== undefined)).toEqual([true, false, true]);
     expect(lines[0]?.band?.[1][1]).toBe(11);
   });
+  it('draws pascals in the hectopascals that its axis counts, and metres as they are', () => {
+    const series = { ...read.series[0]!, unit: 'Pa' };
+    const [line] = lines_of(series, { bands: true, mean: false, prediction: false, simulated: false });
+    expect([line?.values[1], line?.band?.[1][1]]).toEqual([0.1, 0.11]);
+  });
   it('draws mean, prediction and simulated flight when they are asked for, each with a line of its own', () => {
     const lines = lines_of(read.series[0]!, { bands: false, mean: true, prediction: true, simulated: true });
     expect(lines.length).toBe(6);
