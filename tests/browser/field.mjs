@@ -253,7 +253,7 @@ async function run(context) {
   const copied = await walker.evaluate(() => navigator.clipboard.readText());
   check('recover: Copy gives the coordinates', copied === `${place.latitude_deg.toFixed(5)}, ${place.longitude_deg.toFixed(5)}`, copied);
   const geo = await walker.getByTestId('geo').getAttribute('href');
-  check('recover: the link is a geo URI of the place', geo.startsWith(`geo:${place.latitude_deg.toFixed(6)},${place.longitude_deg.toFixed(6)}`), geo);
+  check('recover: the link is a geo URI of the place', geo.startsWith(`geo:${place.latitude_deg.toFixed(6)},${place.longitude_deg.toFixed(6)}`), `${geo}, recording ${place.latitude_deg}, ${place.longitude_deg}`);
   const download = walker.waitForEvent('download');
   await walker.getByTestId('gpx').click();
   const gpx_file = join(folder, 'place.gpx');

@@ -127,12 +127,13 @@ export function ruler_of(column: Column, value: number): Ruler | undefined {
   const limits = wrong(column);
   const { gain, offset } = shown_unit(column.unit);
   const zero = -offset / gain;
-  const [low, high] =
+  const [from, high] =
     column.range ??
     around(
       limits.map((limit) => limit.value),
       zero,
     );
+  const low = column.unit === 'By' ? Math.max(0, from) : from;
   if (!(high > low)) return undefined;
   const words = (number: number): string => {
     if (column.unit === 'By') return format_size(number);

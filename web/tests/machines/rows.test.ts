@@ -75,6 +75,11 @@ describe('a ruler', () => {
       ['750', '1750'],
     ]);
   });
+  it('of bytes begins at none, and writes them with a prefix', () => {
+    const limits = [200e6, 50e6].map((value) => ({ side: 'low', value, level: 'caution' }) as const);
+    const ruler = ruler_of(column('free', 'By', { limits, range: null, decimals: 0 }), 150e6);
+    expect([ruler?.low, ...(ruler?.marks ?? []).map((mark) => mark.text)]).toEqual(['0 B', '200 MB', '50.0 MB']);
+  });
   it.each([1e3, 9e6])('keeps a value of %d inside its ends', (value) => {
     const part = ruler_of(oil, value)?.part ?? NaN;
     expect(part >= 0 && part <= 1).toBe(true);
