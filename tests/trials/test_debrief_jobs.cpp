@@ -77,6 +77,14 @@ TEST_CASE("a recorded flight is smoothed, told how far it is, and stopped when a
     CHECK(std::abs(greatest - trial.flight.truth.events.apogee_m) < 4 * greatest_sigma);
     CHECK(with_key(answer.at("series"), "east_m").at("filter_sigma").size() ==
           with_key(answer.at("series"), "east_m").at("sigma").size());
+    const json& tilt = with_key(answer.at("series"), "tilt_deg");
+    CHECK(tilt.at("unit") == "deg");
+    CHECK(tilt.at("t_s").front().get<double>() < 2);
+    CHECK(tilt.at("t_s").back().get<double>() > 60);
+    for (const char* values : {"value", "sigma", "filter_value", "filter_sigma"}) {
+        REQUIRE(tilt.at(values).size() == tilt.at("t_s").size());
+        for (const json& value : tilt.at(values)) CHECK((value.get<double>() >= 0 && value.get<double>() <= 180));
+    }
     for (const int asked : {1, 20, told - 5}) {
         int count = 0;
         const auto stopped =

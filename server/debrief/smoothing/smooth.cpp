@@ -8,6 +8,8 @@
 #include <utility>
 
 #include "server/debrief/flight_request.hpp"
+#include "server/estimate/math/angles.hpp"
+#include "server/estimate/navigation/navigation.hpp"
 #include "server/estimate/smoothing/rts.hpp"
 #include "server/pipeline/station/pipeline.hpp"
 #include "server/record/stored_inputs.hpp"
@@ -82,6 +84,22 @@ bool add_smoothed(const ForwardPass<N>& pass, std::span<const SmoothedState> sho
     return true;
 }
 
+/// Of the attitude what one number says: its errors are judged by all three axes.
+void add_tilt(const std::vector<SmoothedAttitude>& attitude, Window window, std::vector<SmoothedSeries>& out) {
+    SmoothedSeries series{"tilt_deg", "Tilt from vertical", "deg", 1, {}, {}, {}, {}, {}};
+    for (const auto& [both, said] : attitude) {
+        if (both.t_ns < window.from_ns || both.t_ns >= window.to_ns) continue;
+        const Tilt found = tilt_of(both.q_local_body, both.covariance_rad2);
+        const Tilt then = tilt_of(said.q_local_body, said.covariance_rad2);
+        series.t_ns.push_back(both.t_ns);
+        series.value.push_back(degrees(found.rad));
+        series.sigma.push_back(degrees(found.sigma_rad));
+        series.filter_value.push_back(degrees(then.rad));
+        series.filter_sigma.push_back(degrees(then.sigma_rad));
+    }
+    if (!series.t_ns.empty()) out.push_back(std::move(series));
+}
+
 std::vector<double> rounded_to(const std::vector<double>& values, int decimals) {
     const double scale = std::pow(10.0, decimals);
     std::vector<double> out(values);
@@ -132,14 +150,19 @@ Result<StepsLeft> steps_of(OpenFlight& flight, const Advance& advance) {
 
 Result<std::vector<SmoothedSeries>> smoothed_series(const StepsLeft& steps, Window window, const Advance& advance) {
     std::vector<SmoothedSeries> out;
-    const auto half = [&](double from) {
-        return [&advance, from](double part) {
-            return advance(kForwardShare + (1 - kForwardShare) * (from + 0.5 * part));
-        };
+    const auto third = [&](double from) {
+        return
+            [&advance, from](double part) { return advance(kForwardShare + (1 - kForwardShare) * (from + part / 3)); };
     };
-    if (!add_smoothed<kVerticalStates>(steps.vertical, kVerticalShown, window, steps.reference_sigma_m, half(0), out) ||
-        !add_smoothed<TranslationState::kSize>(steps.translation, kTranslationShown, window, 0, half(0.5), out))
+    if (!add_smoothed<kVerticalStates>(steps.vertical, kVerticalShown, window, steps.reference_sigma_m, third(0),
+                                       out) ||
+        !add_smoothed<TranslationState::kSize>(steps.translation, kTranslationShown, window, 0, third(1.0 / 3), out))
         return stopped();
+    if (!steps.attitude.full() && !steps.attitude.pieces().empty()) {
+        const std::vector<SmoothedAttitude> attitude = smoothed(steps.attitude, third(2.0 / 3));
+        if (attitude.empty()) return stopped();
+        add_tilt(attitude, window, out);
+    }
     if (out.empty()) return fail("nothing to smooth: the vehicle sends no pressure, no acceleration and no fixes");
     return out;
 }

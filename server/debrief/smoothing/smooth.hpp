@@ -2,10 +2,11 @@
 /// A flight gone over twice: estimates given all that was measured, before and after, beside what the filter said at
 /// the time.
 ///
-/// The recorded bytes go through this version's pipeline once more, and the steps of its vertical filter and its
-/// translation filter are gone back along (server/estimate/smoothing/rts.hpp). The vertical filter is linear: from when
-/// it leaves rest to touchdown, its backward pass is exact. So is the translation filter's, as far as each fix is
-/// linear about what it was believed to be. The attitude filter is not smoothed (server/estimate/chain/chain.hpp).
+/// The recorded bytes go through this version's pipeline once more, and the steps of its vertical filter, its
+/// translation filter and its attitude filter are gone back along (server/estimate/smoothing/rts.hpp,
+/// server/estimate/navigation/backward/attitude_pass.hpp). The vertical filter is linear: from when it leaves rest to
+/// touchdown, its backward pass is exact. So is the translation filter's, as far as each fix is linear about what it
+/// was believed to be. The attitude's is linear about what the filter believed.
 ///
 /// Answer: "smooth" of protocol/STREAM.md.
 #include <string>

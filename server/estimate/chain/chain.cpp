@@ -378,12 +378,14 @@ void EstimatorChain::leave_steps(StepsLeft* steps) {
     state_->steps = steps;
     if (state_->flight) state_->flight->estimator.leave_steps(steps == nullptr ? nullptr : &steps->vertical);
     if (state_->translation) state_->translation->filter.leave_steps(steps == nullptr ? nullptr : &steps->translation);
+    if (state_->navigation) state_->navigation->leave_steps(steps == nullptr ? nullptr : &steps->attitude);
 }
 
 void EstimatorChain::leave_last_steps() {
     State& s = *state_;
     if (s.steps == nullptr) return;
     if (s.translation) s.translation->filter.leave_last_steps();
+    if (s.navigation) s.navigation->leave_last_steps();
     if (s.flight) s.steps->reference_sigma_m = s.flight->estimator.reference_sigma_m();
 }
 

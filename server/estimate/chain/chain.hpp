@@ -12,6 +12,7 @@
 
 #include "server/estimate/inputs.hpp"
 #include "server/estimate/measurements.hpp"
+#include "server/estimate/navigation/backward/attitude_pass.hpp"
 #include "server/estimate/smoothing/forward_pass.hpp"
 #include "server/estimate/table.hpp"
 #include "server/estimate/translation/translation_state.hpp"
@@ -21,12 +22,12 @@
 
 namespace turnstone::estimate {
 
-/// What a chain's linear filters leave behind for a backward pass. Navigation's attitude filter leaves nothing: it is a
-/// bank of headings that are mixed, dropped and begun again, and no one Gaussian went forward that could be gone back
-/// along. Position and velocity stand on the translation filter below it.
+/// What a chain's filters leave behind for backward passes. Position and velocity stand on the translation filter;
+/// navigation's is gone back along for the attitude alone.
 struct StepsLeft {
     ForwardPass<kVerticalStates> vertical;
     ForwardPass<TranslationState::kSize> translation;
+    AttitudePass attitude;
     double reference_sigma_m = 0; ///< by which all heights above the pad may be wrong together
 };
 
@@ -73,7 +74,7 @@ class EstimatorChain {
     [[nodiscard]] bool predictions_lag() const noexcept; ///< see Predictor::lags
     /// What the last flown round said of the boundary, when rounds since then were passed over.
     void recall_outside(std::string_view case_stem, bool outside);
-    /// From here on its linear filters leave their steps in `steps`, which must outlive it; null: no longer. Changes no
+    /// From here on its filters leave their steps in `steps`, which must outlive it; null: no longer. Changes no
     /// figure.
     void leave_steps(StepsLeft* steps);
     /// The last ones, which late measurements might still have come before.

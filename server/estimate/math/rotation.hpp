@@ -25,6 +25,17 @@ namespace turnstone::estimate {
     return {std::cos(angle / 2), scale * rotation_rad.x(), scale * rotation_rad.y(), scale * rotation_rad.z()};
 }
 
+/// J with exp(a + da) = exp(a) exp(J da) for small da (Sola eq. 183).
+[[nodiscard]] inline Eigen::Matrix3d right_jacobian(const Eigen::Vector3d& rotation_rad) {
+    const double angle2 = rotation_rad.squaredNorm(), angle = std::sqrt(angle2);
+    // Below 1e-3 two terms of the series are exact to rounding, where the closed forms divide by nearly nothing.
+    const bool tiny = angle < 1e-3;
+    const double first = tiny ? 0.5 - angle2 / 24 : (1 - std::cos(angle)) / angle2;
+    const double second = tiny ? 1.0 / 6 - angle2 / 120 : (angle - std::sin(angle)) / (angle2 * angle);
+    const Eigen::Matrix3d across = skew(rotation_rad);
+    return Eigen::Matrix3d::Identity() - first * across + second * across * across;
+}
+
 /// Unit quaternion to the shorter rotation vector, length in [0, pi]; q and -q give the same.
 [[nodiscard]] inline Eigen::Vector3d rotation_vector_from_quaternion(const Eigen::Quaterniond& q) {
     const double sign = q.w() < 0 ? -1 : 1;

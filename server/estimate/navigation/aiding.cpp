@@ -78,6 +78,7 @@ void Navigation::use_fix(const EnuFix& fix, std::int64_t t_ns) {
         for (std::size_t k = 0; k < bank_.size(); ++k) views[k].widen(nis / degrees * views[k].noise);
     bank_.correct<6>(views);
     bank_.merge_alike();
+    if (pass_) leave_said();
     if (!doubtful) {
         fix_used_ = true;
         last_fix_used_ns_ = t_ns;
@@ -129,6 +130,7 @@ void Navigation::height(std::int64_t t_ns, double above_pad_m, double noise_m, d
         for (std::size_t k = 0; k < bank_.size(); ++k) views[k].widen(alike_m2);
         bank_.correct<1>(views);
         bank_.rank();
+        if (pass_) leave_said();
         height_rejected_since_ns_ = 0;
         return;
     }

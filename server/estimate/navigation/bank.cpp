@@ -114,6 +114,10 @@ void BranchBank::restart_roll() {
     active_ = kMost;
 }
 
+void BranchBank::leave_steps(AttitudePass* pass) {
+    for (NavigationBranch& branch : branches_) branch.leave_steps(pass);
+}
+
 EskfNominal BranchBank::nominal() const {
     const Fractions fraction = fractions();
     EskfNominal out = best().nominal();

@@ -57,6 +57,9 @@ class BranchBank {
     /// One in its place for each turn about the nose.
     void restart_roll();
 
+    /// As NavigationBranch::leave_steps, of all.
+    void leave_steps(AttitudePass* pass);
+
     /// Not moved by the mixture: attitude, biases and the errors of measurements.
     [[nodiscard]] EskfNominal nominal() const;
     [[nodiscard]] Eskf::Covariance covariance() const;

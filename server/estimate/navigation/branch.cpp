@@ -48,6 +48,44 @@ void NavigationBranch::start(const Alignment& alignment, const EskfNoise& noise,
     past_.clear();
     shift_ = {0, Vector3d::Zero(), Vector3d::Zero()};
     past_.push({t_ns, alignment.nominal.position_enu_m, alignment.nominal.velocity_enu_mps});
+    if (pass_) begin_trail();
+}
+
+void NavigationBranch::leave_steps(AttitudePass* pass) {
+    pass_ = pass;
+    trail_.clear();
+    filter_.carry_errors(pass != nullptr);
+    if (pass_ && !past_.empty()) begin_trail();
+}
+
+void NavigationBranch::begin_trail() {
+    filter_.settle();
+    const ErrorEstimate now{filter_.nominal(), filter_.covariance()};
+    trail_.clear();
+    trail_.push_back(std::make_shared<ErrorStep>(past_.back().t_ns, Eskf::Covariance::Zero(), now, now));
+    filter_.carry_errors(true);
+}
+
+std::optional<ErrorEstimate> NavigationBranch::before_step() {
+    if (!pass_) return std::nullopt;
+    filter_.settle();
+    return ErrorEstimate{filter_.nominal(), filter_.covariance()};
+}
+
+void NavigationBranch::leave_step(const std::optional<ErrorEstimate>& before) {
+    if (!before || !pass_->take()) return;
+    trail_.push_back(std::make_shared<ErrorStep>(past_.back().t_ns, *filter_.carried(), *before,
+                                                 ErrorEstimate{filter_.nominal(), filter_.covariance()}));
+    filter_.carry_errors(true);
+}
+
+ErrorTrail NavigationBranch::trail(const Eskf::Covariance& covariance) const {
+    ErrorTrail out = trail_;
+    if (!out.empty())
+        out.push_back(std::make_shared<ErrorStep>(past_.back().t_ns, *filter_.carried(),
+                                                  ErrorEstimate{filter_.nominal(), filter_.covariance()},
+                                                  ErrorEstimate{filter_.nominal(), covariance}));
+    return out;
 }
 
 void NavigationBranch::predict(std::int64_t t_ns, const Vector3d& accel_body_mps2, const Vector3d& rate_body_radps,
@@ -109,23 +147,20 @@ void NavigationBranch::bridge(std::int64_t t_ns, const Vector3d& accel_before_mp
 }
 
 void NavigationBranch::turn(double roll_rad, double sigma_rad) {
-    EskfNominal nominal = filter_.nominal();
-    nominal.q_local_body = nominal.q_local_body * quaternion_from_rotation_vector({roll_rad, 0, 0});
-    Eskf::Covariance p = filter_.covariance();
     // What is known across the nose is known alike in every direction after any turn.
-    Matrix3d across = p.block<3, 3>(Eskf::kAttitude, Eskf::kAttitude);
+    const Matrix3d across = filter_.covariance().block<3, 3>(Eskf::kAttitude, Eskf::kAttitude);
     const double mean = 0.5 * (across(1, 1) + across(2, 2));
-    p.middleRows<3>(Eskf::kAttitude).setZero();
-    p.middleCols<3>(Eskf::kAttitude).setZero();
-    p.diagonal().segment<3>(Eskf::kAttitude) << sigma_rad * sigma_rad, mean, mean;
-    filter_.reset(nominal, p);
+    filter_.reset_attitude(filter_.nominal().q_local_body * quaternion_from_rotation_vector({roll_rad, 0, 0}),
+                           {sigma_rad * sigma_rad, mean, mean});
 }
 
 void NavigationBranch::absorb(const NavigationBranch& other, double fraction) {
     const Eskf::ErrorVector off = Eskf::error_of(filter_.nominal(), other.nominal());
     const Eskf::Covariance p =
         (1 - fraction) * filter_.covariance() + fraction * (other.filter_.covariance() + off * off.transpose());
+    const auto before = before_step();
     filter_.reset(filter_.nominal(), p);
+    leave_step(before);
 }
 
 bool NavigationBranch::reaches(std::int64_t t_ns) const {
@@ -210,10 +245,12 @@ NavigationBranch::Seen<1> NavigationBranch::see(const EnuHeight& height) const {
 
 template <int M>
 void NavigationBranch::correct_with_past(const Seen<M>& seen) {
+    const auto before_correction = before_step();
     const EskfNominal before = filter_.nominal();
     filter_.correct<M>(seen.innovation, seen.observation, seen.noise);
     shift_.position_enu_m += filter_.nominal().position_enu_m - before.position_enu_m;
     shift_.velocity_enu_mps += filter_.nominal().velocity_enu_mps - before.velocity_enu_mps;
+    leave_step(before_correction);
 }
 void NavigationBranch::correct(const Seen<6>& seen) {
     correct_with_past(seen);

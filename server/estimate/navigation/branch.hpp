@@ -7,6 +7,7 @@
 /// dp(t - D) = dp - D dv - D/2 [F]x R dtheta; by the delay's own error: -v for position, -a for velocity.
 #include "server/estimate/math/history.hpp"
 #include "server/estimate/navigation/alignment/pad_alignment.hpp"
+#include "server/estimate/navigation/backward/attitude_pass.hpp"
 #include "server/estimate/navigation/eskf.hpp"
 
 namespace turnstone::estimate {
@@ -79,6 +80,10 @@ class NavigationBranch {
     [[nodiscard]] const EskfNominal& nominal() const noexcept { return filter_.nominal(); }
     [[nodiscard]] const Eskf& filter() const noexcept { return filter_; }
     [[nodiscard]] Eskf& filter() noexcept { return filter_; }
+    /// From here on leaves its steps, which `pass` counts; null: no longer.
+    void leave_steps(AttitudePass* pass);
+    /// Its steps, the last of them known by `covariance`.
+    [[nodiscard]] ErrorTrail trail(const Eskf::Covariance& covariance) const;
     double log_weight = 0;
 
   private:
@@ -87,6 +92,10 @@ class NavigationBranch {
         Eigen::Vector3d position_enu_m, velocity_enu_mps;
     };
     [[nodiscard]] Past past(std::int64_t t_ns) const;
+    void begin_trail();
+    /// Around a change to the filter; empty and nothing without a pass.
+    [[nodiscard]] std::optional<ErrorEstimate> before_step();
+    void leave_step(const std::optional<ErrorEstimate>& before);
     template <int M>
     void correct_with_past(const Seen<M>& seen);
 
@@ -95,6 +104,8 @@ class NavigationBranch {
     double force_x_mps2_ = 0;
     History<Past> past_;                                              ///< less shift_
     Past shift_{0, Eigen::Vector3d::Zero(), Eigen::Vector3d::Zero()}; ///< by the corrections since the start
+    AttitudePass* pass_ = nullptr;
+    ErrorTrail trail_; ///< empty without a pass
 };
 
 } // namespace turnstone::estimate

@@ -22,6 +22,24 @@ void Eskf::reset(const EskfNominal& nominal, const Covariance& covariance, const
     reset(nominal, covariance);
 }
 
+void Eskf::reset_attitude(const Eigen::Quaterniond& q_local_body, const Vector3d& variance_rad2) {
+    EskfNominal nominal = nominal_;
+    nominal.q_local_body = q_local_body;
+    Covariance p = covariance_;
+    p.middleRows<3>(kAttitude).setZero();
+    p.middleCols<3>(kAttitude).setZero();
+    p.diagonal().segment<3>(kAttitude) = variance_rad2;
+    reset(nominal, p);
+    if (carried_) carried_->middleRows<3>(kAttitude).setZero();
+}
+
+void Eskf::carry_errors(bool on) {
+    if (on)
+        carried_ = Covariance::Identity();
+    else
+        carried_.reset();
+}
+
 EskfNominal Eskf::propagate(const EskfNominal& from, const Vector3d& accel_body_mps2, const Vector3d& rate_body_radps,
                             double dt_s, double gravity_mps2, const Vector3d& coning_rad,
                             const Vector3d& sculling_mps) {
@@ -81,16 +99,19 @@ Eskf::Covariance Eskf::transition(const EskfNominal& from, const Vector3d& accel
                                   const Vector3d& rate_body_radps, double dt_s) {
     Group group;
     group.add(from, accel_body_mps2, rate_body_radps, dt_s);
-    const Step step = group.step(propagate(from, accel_body_mps2, rate_body_radps, dt_s, 0).q_local_body);
+    return matrix_of(group.step(propagate(from, accel_body_mps2, rate_body_radps, dt_s, 0).q_local_body));
+}
+
+Eskf::Covariance Eskf::matrix_of(const Step& step) {
     Covariance f = Covariance::Identity();
     f.block<3, 3>(kVelocity, kAttitude) = step.velocity_by_attitude;
     f.block<3, 3>(kVelocity, kAccelBias) = step.velocity_by_accel;
     f.block<3, 3>(kVelocity, kGyroBias) = step.velocity_by_gyro;
     f.block<3, 3>(kVelocity, kAccelScale) = step.force_x_mps2 * step.velocity_by_accel;
     f.block<3, 3>(kVelocity, kGyroScale) = step.rate_x_radps * step.velocity_by_gyro;
-    f.block<3, 3>(kPosition, kVelocity) = Matrix3d::Identity() * dt_s;
+    f.block<3, 3>(kPosition, kVelocity) = Matrix3d::Identity() * step.dt_s;
     f.block<3, kSize - kAttitude>(kPosition, kAttitude) =
-        0.5 * dt_s * f.block<3, kSize - kAttitude>(kVelocity, kAttitude);
+        0.5 * step.dt_s * f.block<3, kSize - kAttitude>(kVelocity, kAttitude);
     f.block<3, 3>(kAttitude, kAttitude) = step.attitude_by_attitude;
     f.block<3, 3>(kAttitude, kGyroBias) = step.attitude_by_gyro;
     f.block<3, 3>(kAttitude, kGyroScale) = step.rate_x_radps * step.attitude_by_gyro;
@@ -121,7 +142,9 @@ void Eskf::predict(const Vector3d& accel_body_mps2, const Vector3d& rate_body_ra
 
 void Eskf::settle() {
     if (group_.dt_s == 0) return;
-    propagate_covariance(group_.step(nominal_.q_local_body));
+    const Step step = group_.step(nominal_.q_local_body);
+    propagate_covariance(step);
+    if (carried_) *carried_ = (matrix_of(step) * *carried_).eval();
     // White noise of the sample enters velocity rotated, and rotation leaves isotropic noise as it is.
     const auto square = [](double x) { return x * x; };
     const double dt_s = group_.dt_s;
@@ -229,6 +252,7 @@ void Eskf::fade(int first, int count, double kept) {
     for (int index = first; index < first + count; ++index) {
         covariance_.row(index) *= kept;
         covariance_.col(index) *= kept;
+        if (carried_) carried_->row(index) *= kept;
     }
 }
 
@@ -251,6 +275,7 @@ void Eskf::forget(int index, double sigma) {
     covariance_.row(index).setZero();
     covariance_.col(index).setZero();
     covariance_(index, index) = sigma * sigma;
+    if (carried_) carried_->row(index).setZero();
 }
 
 Eskf::ErrorVector Eskf::error_of(const EskfNominal& estimate, const EskfNominal& truth) {

@@ -24,6 +24,8 @@
 /// (error dynamics, local angular error), section 6 (injection; reset, eq. 287). Increments with the previous-sample
 /// coning and sculling terms of P. G. Savage, "Strapdown inertial navigation integration algorithm design", J.
 /// Guidance, Control, and Dynamics 21 (1998). Joseph form as in server/estimate/math/kalman.hpp.
+#include <optional>
+
 #include <Eigen/Cholesky>
 #include <Eigen/Core>
 #include <Eigen/Geometry>
@@ -78,6 +80,8 @@ class Eskf {
     void reset(const EskfNominal& nominal, const Covariance& covariance);
     /// The same with other noise from now on.
     void reset(const EskfNominal& nominal, const Covariance& covariance, const EskfNoise& noise);
+    /// The attitude is begun again, known by this variance about the body axes and not by anything else.
+    void reset_attitude(const Eigen::Quaterniond& q_local_body, const Eigen::Vector3d& variance_rad2);
 
     /// The covariance follows inertial samples in steps of this time, which saves most of the filter's work.
     static constexpr double kGroup_s = 0.02;
@@ -113,6 +117,10 @@ class Eskf {
     [[nodiscard]] const EskfNominal& nominal() const noexcept { return nominal_; }
     /// As of settle(), or at most kGroup_s ago.
     [[nodiscard]] const Covariance& covariance() const noexcept { return covariance_; }
+    /// For a backward pass: from now on follows what becomes of an error, in carried(); false: no longer.
+    void carry_errors(bool on);
+    /// Of the error when carry_errors() was called, as of settle().
+    [[nodiscard]] const std::optional<Covariance>& carried() const noexcept { return carried_; }
     [[nodiscard]] double sigma(int index) const { return std::sqrt(std::max(0.0, covariance_(index, index))); }
     /// Adds to the diagonal, for what the model cannot know, such as a parachute's jerk.
     void inflate(Part part, double sigma_added);
@@ -164,6 +172,7 @@ class Eskf {
         double velocity_variance = 0, angle_variance = 0;
         double dt_s = 0;
     };
+    [[nodiscard]] static Covariance matrix_of(const Step& step);
     void propagate_covariance(const Step& step);
     void fade(int first, int count, double kept);
     void inject(const ErrorVector& error);
@@ -176,6 +185,7 @@ class Eskf {
     Eigen::Vector3d previous_velocity_mps_ = Eigen::Vector3d::Zero();
     bool has_previous_ = false;
     Group group_;
+    std::optional<Covariance> carried_; ///< for a backward pass; empty in the air
 };
 
 } // namespace turnstone::estimate

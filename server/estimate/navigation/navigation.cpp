@@ -50,7 +50,21 @@ void Navigation::set_motion(Motion motion) {
     if (!at_rest_) leave_rest(t_ns());
 }
 
+void Navigation::leave_steps(AttitudePass* pass) {
+    pass_ = pass;
+    bank_.leave_steps(pass);
+}
+
+void Navigation::leave_last_steps() {
+    if (pass_ && moving()) pass_->keep(bank_.best().trail(bank_.covariance()));
+}
+
+void Navigation::leave_said() {
+    pass_->keep({t_ns(), bank_.best().nominal().q_local_body, bank_.attitude_covariance()});
+}
+
 void Navigation::lose_attitude() {
+    leave_last_steps();
     known_ = Alignment{bank_.best().nominal(), covariance(), 0};
     bank_.clear();
     spinning_ = false;
@@ -60,11 +74,13 @@ void Navigation::lose_attitude() {
 
 void Navigation::start(std::int64_t t_ns, bool at_rest) {
     if (hypotheses_.empty()) return;
+    leave_last_steps();
     interval_s_ = std::clamp(alignment_.sample_interval_s(), 1e-4, 0.5);
     const double per_sample = std::sqrt(interval_s_);
     const EskfNoise noise{sensors_.accel_noise_mps2 * per_sample, sensors_.gyro_noise_radps * per_sample,
                           sensors_.accel_bias_walk_mps2_rts, sensors_.gyro_bias_walk_radps_rts};
     bank_.start(hypotheses_, noise, t_ns);
+    if (pass_) leave_said();
     left_rest_ = !at_rest;
     roll_rad_ = 0;
     clipped_s_.setZero();
@@ -143,6 +159,15 @@ std::optional<TiltInput> Navigation::tilt() const {
     return TiltInput{up_body, std::sqrt(std::max(0.0, 0.5 * p.trace()))};
 }
 
+Tilt tilt_of(const Eigen::Quaterniond& q_local_body, const Matrix3d& covariance_rad2) {
+    const Vector3d nose = q_local_body * Vector3d::UnitX();
+    const double lean = std::hypot(nose.x(), nose.y());
+    // The nose moves by R (dtheta x e_x); its tilt is a turn about the horizontal axis across it.
+    const Vector3d across = lean > 1e-6 ? Vector3d(q_local_body.conjugate() * Vector3d(-nose.y(), nose.x(), 0) / lean)
+                                        : Vector3d(Vector3d::UnitY());
+    return {std::atan2(lean, nose.z()), std::sqrt(std::max(0.0, across.dot(covariance_rad2 * across)))};
+}
+
 NavigationEstimate Navigation::estimate(const Eskf::Covariance& p) const {
     NavigationEstimate out;
     out.t_ns = t_ns();
@@ -177,13 +202,9 @@ NavigationEstimate Navigation::estimate(const Eskf::Covariance& p) const {
     out.accel_bias_mps2 = nominal.accel_bias_mps2;
     out.gyro_bias_radps = nominal.gyro_bias_radps;
     const Vector3d nose = nominal.q_local_body * Vector3d::UnitX();
-    const double lean = std::hypot(nose.x(), nose.y());
-    out.tilt_rad = std::atan2(lean, nose.z());
-    // The nose moves by R (dtheta x e_x); its tilt is a turn about the horizontal axis across it.
-    const Vector3d across = lean > 1e-6
-                                ? Vector3d(nominal.q_local_body.conjugate() * Vector3d(-nose.y(), nose.x(), 0) / lean)
-                                : Vector3d(Vector3d::UnitY());
-    out.tilt_sigma_rad = std::sqrt(std::max(0.0, across.dot(p.block<3, 3>(Eskf::kAttitude, Eskf::kAttitude) * across)));
+    const Tilt tilt = tilt_of(nominal.q_local_body, p.block<3, 3>(Eskf::kAttitude, Eskf::kAttitude));
+    out.tilt_rad = tilt.rad;
+    out.tilt_sigma_rad = tilt.sigma_rad;
     const double heading = std::atan2(nose.x(), nose.y());
     out.tilt_heading_rad = heading < 0 ? heading + 2 * std::numbers::pi : heading;
     out.roll_rad = roll_rad_;

@@ -89,6 +89,12 @@ struct NavigationEstimate {
     std::size_t hypotheses = 0;                             ///< alignments still flown side by side
 };
 
+/// Of the nose from vertical; `covariance_rad2` is of the attitude about the body axes.
+struct Tilt {
+    double rad, sigma_rad;
+};
+[[nodiscard]] Tilt tilt_of(const Eigen::Quaterniond& q_local_body, const Eigen::Matrix3d& covariance_rad2);
+
 class Navigation {
   public:
     /// `site` and `rocket` must outlive it. `rocket`: null when there is none; its thrust is what to expect of an
@@ -110,6 +116,11 @@ class Navigation {
     void reboot() noexcept { rebooted_ = true; }
     /// After each fix while estimate() is not valid: finds the attitude in motion.
     void align_in_motion(const TranslationEstimate& translation);
+
+    /// From here on leaves the filters' steps in motion in `pass`, which must outlive it; null: no longer.
+    void leave_steps(AttitudePass* pass);
+    /// Those since the last alignment, of which no more will come.
+    void leave_last_steps();
 
     [[nodiscard]] NavigationEstimate estimate() const { return estimate(covariance()); }
     /// So, with covariance() at hand.
@@ -161,6 +172,7 @@ class Navigation {
     [[nodiscard]] Force expected_force(double reading_mps2, std::int64_t t_ns) const;
     /// Handles a roll rate beyond the gyro's range. True while it does.
     bool spin(const ImuSample& sample, double gap_s, double accel_inflation);
+    void leave_said(); ///< the attitude and its covariance, for a backward pass
     void use_fix(const EnuFix& fix, std::int64_t t_ns);
     void watch_rest(const EnuFix& fix, const Eigen::Vector3d& stated_m, std::int64_t t_ns);
     void watch_rest(double above_pad_m, double sigma_m, std::int64_t t_ns);
@@ -203,6 +215,7 @@ class Navigation {
     Eigen::Vector2d height_slow_m_ = Eigen::Vector2d::Zero(); ///< of the last height
     std::int64_t fix_rejected_since_ns_ = 0, height_rejected_since_ns_ = 0;
     std::uint32_t rejected_fixes_ = 0, rejected_heights_ = 0;
+    AttitudePass* pass_ = nullptr; ///< for a backward pass; null in the air
     NisMonitor nis_fix_, nis_horizontal_, nis_vertical_, nis_velocity_, nis_height_;
 };
 

@@ -95,8 +95,10 @@ Below a hundred flights, percentages say little: of 30 answers, 95 %% are 28 or 
     intervals(logging);
     std::printf("\n## Drag, motor, parachutes\n\nErrors and intervals are of the truth; of delays in seconds.\n");
     intervals(nominal);
-    std::printf(
-        "\n## Smoothing\n\nSI units. \"Stated worse\": steps at which a smoothed sigma exceeds the filter's.\n");
+    std::printf("\n## Smoothing\n\nSI units. \"Stated worse\": steps at which a smoothed sigma exceeds the filter's. "
+                "Tilt: the nose's "
+                "angle from vertical.\nAttitude: the angle to the truth, and a third of the three components' (error / "
+                "sigma)².\n");
     smoothing(nominal);
 }
 

@@ -62,17 +62,23 @@ struct Coverage {
 };
 [[nodiscard]] Coverage coverage_of(DebriefFigure figure, const std::vector<Judged>& answers);
 
-inline constexpr std::array kSmoothed{"altitude_m", "vertical_speed_mps", "acceleration_mps2", "east_m",
-                                      "north_m",    "velocity_east_mps",  "velocity_north_mps"};
-/// Of one smoothed series, beside the filter's.
+inline constexpr std::array kSmoothed{"altitude_m",     "vertical_speed_mps", "acceleration_mps2",  "east_m",
+                                      "north_m",        "velocity_east_mps",  "velocity_north_mps", "tilt, rail",
+                                      "tilt, boost",    "tilt, coast",        "tilt, drogue",       "tilt, main",
+                                      "attitude, rail", "attitude, boost",    "attitude, coast",    "attitude, drogue",
+                                      "attitude, main"};
+/// The places of the first of the nose's angle from vertical and of the whole attitude, on the rail.
+inline constexpr std::size_t kTiltSmoothed = 7, kAttitudeSmoothed = 12;
+/// Of one smoothed series, beside the filter's. An attitude's error is the angle to the truth; its (error / sigma)^2 is
+/// a third of that of its three components by their covariance.
 struct SmoothedErrors {
     Errors filter, both;
     int worse = 0; ///< steps stated worse than the filter's
     void add(const SmoothedErrors& other);
 };
 struct SmoothedFigures {
-    Bounded worse;  ///< none
-    Bounded rms;    ///< beside the filter's: at most 1
+    Bounded worse;  ///< none, but of an attitude
+    Bounded rms;    ///< beside the filter's: at most 1; of the whole attitude, as near to it as few flights show
     Bounded square; ///< mean of (error / sigma)^2
 };
 [[nodiscard]] SmoothedFigures smoothed_figures(std::string_view key, const SmoothedErrors& errors, int flights);

@@ -1,6 +1,7 @@
 #include "tools/trials/debrief/debrief_score.hpp"
 
 #include <filesystem>
+#include <optional>
 #include <stdexcept>
 #include <string>
 #include <thread>
@@ -9,6 +10,8 @@
 #include <unistd.h>
 
 #include "server/debrief/response/control_response.hpp"
+#include "server/estimate/math/rotation.hpp"
+#include "server/estimate/navigation/navigation.hpp"
 #include "shared/geodesy.hpp"
 #include "tools/trials/debrief/steered_flight.hpp"
 #include "tools/trials/trial.hpp"
@@ -101,11 +104,57 @@ void judge_smoothed(const Debriefed& flight, DebriefScore& out) {
         }
 }
 
+/// Among those of a phase each.
+std::optional<std::size_t> place_of(sim::TruePhase phase) {
+    using enum sim::TruePhase;
+    switch (phase) {
+    case on_the_rail: return 0;
+    case under_thrust: return 1;
+    case coasting:
+    case falling: return 2;
+    case under_drogue: return 3;
+    case under_main: return 4;
+    case on_the_stand:
+    case down: break;
+    }
+    return std::nullopt;
+}
+
+void add_tilt(const estimate::AttitudeAt& found, const Eigen::Quaterniond& truth, Errors& errors) {
+    const estimate::Tilt tilt = estimate::tilt_of(found.q_local_body, found.covariance_rad2);
+    const Eigen::Vector3d nose = truth * Eigen::Vector3d::UnitX();
+    errors.add(tilt.rad - std::atan2(std::hypot(nose.x(), nose.y()), nose.z()), tilt.sigma_rad);
+}
+
+void add_attitude(const estimate::AttitudeAt& found, const Eigen::Quaterniond& truth, Errors& errors) {
+    const Eigen::Vector3d off = estimate::rotation_vector_from_quaternion(found.q_local_body.conjugate() * truth);
+    const double square = off.dot(found.covariance_rad2.ldlt().solve(off)) / 3;
+    errors.add(off.norm(), off.norm() / std::sqrt(square));
+}
+
+void judge_attitude(const Debriefed& flight, DebriefScore& out) {
+    for (const auto& [both, said] : flight.attitude) {
+        const sim::TruthSample truth = flight.truth_at(both.t_ns);
+        const auto place = place_of(truth.phase);
+        if (!place) continue;
+        SmoothedErrors& tilt = out.smoothed.at(kTiltSmoothed + *place);
+        tilt.worse += estimate::tilt_of(both.q_local_body, both.covariance_rad2).sigma_rad >
+                      estimate::tilt_of(said.q_local_body, said.covariance_rad2).sigma_rad * (1 + 1e-6);
+        add_tilt(said, truth.q_local_body, tilt.filter);
+        add_tilt(both, truth.q_local_body, tilt.both);
+        SmoothedErrors& errors = out.smoothed.at(kAttitudeSmoothed + *place);
+        errors.worse += both.covariance_rad2.trace() > said.covariance_rad2.trace() * (1 + 1e-6);
+        add_attitude(said, truth.q_local_body, errors.filter);
+        add_attitude(both, truth.q_local_body, errors.both);
+    }
+}
+
 DebriefScore nominal_score(const sim::Scenario& scenario, std::uint64_t seed) {
     DebriefScore out;
     const Debriefed flight = debriefed(scenario, seed);
     judge_performance(scenario, seed, flight, out);
     judge_smoothed(flight, out);
+    judge_attitude(flight, out);
     return out;
 }
 

@@ -15,6 +15,7 @@ struct Debriefed {
     sim::FlightResult flight;
     estimate::StepsLeft steps;
     std::vector<debrief::SmoothedSeries> smoothed;
+    std::vector<estimate::SmoothedAttitude> attitude;
     debrief::PerformanceRecord record;
     std::int64_t liftoff_ns = 0; ///< 0: not found
     double late_s = 0;           ///< of the station's times behind the vehicle's
@@ -29,6 +30,7 @@ struct Debriefed {
         sim::TruthSample out = samples[low];
         out.position_enu_m += part * (samples[low + 1].position_enu_m - out.position_enu_m);
         out.velocity_enu_mps += part * (samples[low + 1].velocity_enu_mps - out.velocity_enu_mps);
+        out.q_local_body = out.q_local_body.slerp(part, samples[low + 1].q_local_body);
         return out;
     }
 };
