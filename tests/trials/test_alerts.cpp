@@ -256,7 +256,9 @@ void check_sentences(const ToldFlight& flight, int most_forms) {
         if (form != "coasting" && std::isfinite(number_in(*each, "apogee_m"))) {
             if (std::isfinite(apogee_m)) CHECK(std::abs(number_in(*each, "apogee_m") - apogee_m) < 15);
             apogee_m = number_in(*each, "apogee_m");
-            CHECK(std::abs(apogee_m - flight.truth.events.apogee_m) < 25);
+            // Without fixes a height is as wrong as the day's air: 1 % of it 1-sigma, on a day in a hundred 4 %.
+            const double most_m = flight.title.starts_with("gnss-loss") ? 60 : 25;
+            CHECK(std::abs(apogee_m - flight.truth.events.apogee_m) < most_m);
         }
         before = each;
     }

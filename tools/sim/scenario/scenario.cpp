@@ -260,6 +260,10 @@ FlightSetup make_setup(const Scenario& scenario, std::uint64_t seed) {
         airframe.roll_cant_m = 2.0 * std::numbers::pi * scenario.spin_hz * airframe.roll_damping_m2 / fastest_mps;
     }
 
+    // A hand does not keep step with the sensors.
+    const double ignition_s =
+        scenario.before_ignition_s + (scenario.disperse ? Random(seed, "ignition").uniform() : 0.0);
+
     std::optional<FinDrive> fins;
     if (scenario.steering && airframe.fins) {
         Random finding(seed, "fins");
@@ -299,7 +303,7 @@ FlightSetup make_setup(const Scenario& scenario, std::uint64_t seed) {
         .rail_length_m = rocket.rail_length_m,
         .rail_tilt_rad = tilt_rad,
         .rail_azimuth_rad = azimuth_rad,
-        .ignition_s = scenario.leaves_rail ? scenario.before_ignition_s : kNever_s,
+        .ignition_s = scenario.leaves_rail ? ignition_s : kNever_s,
         .parachutes = std::move(parachutes),
         .airframe = std::move(airframe),
         .air = Air(pad_msl_m, pressure_pa, temperature_k, lapse_k_per_m),
