@@ -11,10 +11,9 @@ namespace turnstone::estimate {
 
 namespace {
 
-/// Of the time of zero vertical speed, beside the speed's own sigma: near apogee the axis leans most and stands worst
-/// for the vertical.
-constexpr double kApogeeSigma_s = 0.04;
-constexpr double kVertex_s = 4.0; ///< before apogee: drag is small there
+constexpr double kVertexSigma_s = 0.04;   ///< beside the scatter's: a parabola is not all of a coast
+constexpr double kCrossingSigma_s = 0.01; ///< beside the speed's
+constexpr double kVertex_s = 4.0;         ///< before apogee: drag is small there
 constexpr double kBeforeParachute_s = 0.2;
 constexpr double kHangsAfterCoast_s = 3.0;
 constexpr double kFallSeen_m = 25.0;
@@ -52,7 +51,7 @@ std::optional<TimeEstimate> vertex(const FlightEvidence& evidence, std::int64_t 
     const double t_s = -fit(1) / fit(2);
     const Eigen::Vector3d slope(0.0, -1.0 / fit(2), fit(1) / (fit(2) * fit(2)));
     const double sigma_s = std::sqrt(scatter_m2 * slope.dot(inverse * slope));
-    return TimeEstimate{now_ns + seconds_to_ns(t_s), std::hypot(sigma_s, kApogeeSigma_s)};
+    return TimeEstimate{now_ns + seconds_to_ns(t_s), std::hypot(sigma_s, kVertexSigma_s)};
 }
 
 /// It has not been seen to end.
@@ -82,8 +81,9 @@ MaybeFound ApogeeWatch::speed(const Sight& sight) {
     const SpeedPoint& below = speeds[std::min(i + 1, speeds.size() - 1)];
     const double fraction = above.speed_mps > 0.0 ? above.speed_mps / (above.speed_mps - below.speed_mps) : 0.0;
     const double gap_s = seconds_between(above.t_ns, below.t_ns);
-    Found found{{above.t_ns + seconds_to_ns(fraction * gap_s),
-                 std::hypot(now.sigma_mps / evidence.settings().gravity_mps2, std::max(kApogeeSigma_s, gap_s / 4.0))}};
+    Found found{
+        {above.t_ns + seconds_to_ns(fraction * gap_s),
+         std::hypot(now.sigma_mps / evidence.settings().gravity_mps2, std::max(kCrossingSigma_s, gap_s / 4.0))}};
     if (!powered && !evidence.inertial_alive()) {
         const auto fitted = vertex(evidence, sight.began_ns, found.when.t_ns);
         if (fitted) found.when = *fitted;

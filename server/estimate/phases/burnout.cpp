@@ -14,6 +14,8 @@ namespace {
 constexpr double kSpeedByHeights_mps = 8.0; ///< 1-sigma, ports included
 constexpr double kCoastSeen_s = 1.0;        ///< by heights alone
 constexpr double kCoastLasts_s = 0.15;
+constexpr double kTailUnseen_s = 0.02; ///< of the end of thrust
+constexpr double kThrustEndSigma_s = 0.003;
 
 TimeEstimate middle_of(std::int64_t from_ns, std::int64_t to_ns) {
     return {from_ns + (to_ns - from_ns) / 2, seconds_between(from_ns, to_ns) / std::sqrt(12.0)};
@@ -71,10 +73,12 @@ TimeEstimate thrust_end(const FlightEvidence& evidence, std::int64_t crossed_ns,
     double widest_s = 0.0;
     for (std::size_t k = std::max<std::size_t>(crossed, 1); k <= i; ++k)
         widest_s = std::max(widest_s, seconds_between(forces[k - 1].t_ns, forces[k].t_ns));
-    // A sample is the mean over the interval before it, and the one in which thrust ends shows some of it.
+    // A sample is the mean over the interval before it. The one in which thrust ends still shows it, but for the last
+    // of its tail, so that the end is in the interval before the first that does not.
     const double period_s = evidence.force_period_s();
-    const double own_s = std::max(0.005, 0.4 * period_s);
-    if (widest_s < evidence.lost_packet_s()) return {forces[i].t_ns - seconds_to_ns(0.8 * period_s), own_s};
+    const double ago_s = 1.5 * period_s - std::min(kTailUnseen_s, 0.7 * period_s);
+    const double own_s = std::hypot(kThrustEndSigma_s, period_s / std::sqrt(12.0));
+    if (widest_s < evidence.lost_packet_s()) return {forces[i].t_ns - seconds_to_ns(ago_s), own_s};
     return {forces[i].t_ns - seconds_to_ns(0.5 * widest_s), std::hypot(own_s, widest_s / std::sqrt(12.0))};
 }
 
