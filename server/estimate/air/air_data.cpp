@@ -180,7 +180,8 @@ AirHeights DayAtmosphere::heights(double pressure_pa, double pressure_noise_pa) 
     out.temperature_k = temperature_k(out.geopotential_above_pad_m);
     out.temperature_sigma_k = temperature_sigma_k(out.geopotential_above_pad_m);
     out.above_pad_noise_m = pressure_noise_pa * out.temperature_k / (kGOverR_k_per_m * pressure_pa);
-    out.above_pad_sigma_m = std::hypot(out.above_pad_noise_m, height_sigma_m(out.geopotential_above_pad_m));
+    out.above_pad_slow_m = height_sigma_m(out.geopotential_above_pad_m);
+    out.above_pad_sigma_m = std::hypot(out.above_pad_noise_m, out.above_pad_slow_m);
     out.msl_m = pad_.height_msl_m + out.above_pad_m;
     out.density_kg_m3 = air_density_kg_m3(pressure_pa, out.temperature_k);
     out.speed_of_sound_mps = speed_of_sound_mps(out.temperature_k);

@@ -45,6 +45,7 @@ struct AirHeights {
     double above_pad_m;       ///< true (geometric) height above the pad
     double above_pad_sigma_m; ///< everything: noise, pad pressure, the day's lapse
     double above_pad_noise_m; ///< the part that is independent from sample to sample
+    double above_pad_slow_m;  ///< the rest, alike in neighbouring samples
     double msl_m;
     double temperature_k; ///< outside air, of the profile, not of the sensor
     double temperature_sigma_k;

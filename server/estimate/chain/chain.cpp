@@ -249,7 +249,7 @@ void EstimatorChain::pressure(const PressureSample& sample, EstimateSink& sink) 
         if (news.air) {
             const AirPicture& air = *s.picture.air;
             const PortSigmas port = port_sigmas(air, s.vehicle.sensors.port_coefficient_sigma);
-            const double air_m = air.heights.above_pad_sigma_m;
+            const double air_m = air.heights.above_pad_slow_m;
             if (s.navigation)
                 s.navigation->height(sample.t_ns, air.heights.above_pad_m,
                                      std::hypot(air.heights.above_pad_noise_m, port.noise_m), air_m, port.steady_m);

@@ -34,6 +34,15 @@ constexpr double kPressureDelayDoubt = 2.0;
 constexpr double kPadFixes_s = 10.0;
 constexpr double kPadHeightDiffers_m = 15.0;
 
+/// 1-sigma of a height at `t_ns`, judged by the filter, which knows more: port error, the lag of the bay, the day's air
+/// and a charge show as a distance from what it says, and the rest is how sure it is.
+double sigma_beside(const VerticalEstimate& filtered, std::int64_t t_ns, double height_m) {
+    const double since_s = seconds_between(filtered.t_ns, t_ns);
+    const double off_m = height_m - filtered.altitude_m - since_s * filtered.vertical_speed_mps -
+                         0.5 * since_s * since_s * filtered.acceleration_mps2;
+    return std::hypot(off_m, filtered.altitude_sigma_m, since_s * filtered.vertical_speed_sigma_mps);
+}
+
 PhaseSettings phase_settings(const Vehicle& vehicle, const Site& site) {
     PhaseSettings settings;
     settings.gravity_mps2 = normal_gravity_mps2(site.pad.latitude_deg, site.pad.height_m);
@@ -166,7 +175,8 @@ void FlightEstimator::accelerate(const ImuSample& sample, const std::optional<Ti
         if (up->clipped)
             filter_.clipped(sample.t_ns, up->accel_up_mps2, up->sigma_mps2);
         else
-            filter_.accelerometer(sample.t_ns, up->accel_up_mps2, up->sigma_mps2, up->force_mps2, up->fraction);
+            filter_.accelerometer(sample.t_ns, up->accel_up_mps2, up->sigma_mps2, up->force_mps2, up->fraction,
+                                  up->bias_share);
     }
 }
 
@@ -190,18 +200,23 @@ FlightEstimator::News FlightEstimator::pressure(const PressureSample& sample, Fl
     AirSpeeds speeds = speeds_of(sample.t_ns, heights, vertical, picture.air_speed);
     const double metres_per_pa = heights.above_pad_noise_m / pressure_noise_pa_;
     const double q_pa = std::isfinite(speeds.dynamic_pressure_pa) ? speeds.dynamic_pressure_pa : 0.0;
-    const double sigma_m = std::hypot(heights.above_pad_noise_m, metres_per_pa * port_noise_pa(speeds.mach, q_pa));
-    // Port error, the lag of the bay and a charge show as a distance from the filtered height.
-    const double off_m = vertical.valid ? heights.above_pad_m - vertical.altitude_m : 0.0;
-
-    filter_.height(sample.t_ns, heights.above_pad_m, sigma_m, metres_per_pa * q_pa,
-                   vertical.valid ? vertical.vertical_speed_mps : 0.0,
+    const double port_noise_m = metres_per_pa * port_noise_pa(speeds.mach, q_pa);
+    const double sigma_m = std::hypot(heights.above_pad_noise_m, port_noise_m);
+    const double pa_per_m2ps2 = 0.5 * heights.density_kg_m3;
+    const double up_mps = vertical.valid ? vertical.vertical_speed_mps : 0.0;
+    filter_.height(sample.t_ns, heights.above_pad_m, sigma_m,
+                   {.m_per_m2ps2 = metres_per_pa * pa_per_m2ps2,
+                    .across_m2ps2 = std::max(0.0, q_pa / pa_per_m2ps2 - up_mps * up_mps),
+                    .up_mps = up_mps},
                    pad_.atmosphere().profile_sigma_m(heights.geopotential_above_pad_m));
     if (!stuck_announced_) phases_.height({sample.t_ns, heights.above_pad_m, sigma_m});
     // Where heights are few, this one tells more of the speed than all before it.
-    speeds = speeds_of(sample.t_ns, heights, filter_.estimate(), picture.air_speed);
+    const VerticalEstimate now = filter_.estimate();
+    speeds = speeds_of(sample.t_ns, heights, now, picture.air_speed);
     derived_.air(sample.t_ns, speeds, phases_);
-    picture.air = AirPicture{sample.t_ns, heights, speeds, std::hypot(heights.above_pad_sigma_m, sigma_m, off_m)};
+    picture.air = AirPicture{sample.t_ns, heights, speeds,
+                             now.valid ? sigma_beside(now, sample.t_ns, heights.above_pad_m)
+                                       : std::hypot(heights.above_pad_sigma_m, port_noise_m)};
     news.air = true;
     after_measurement(sample.t_ns, news, picture, events);
     update_figures(news, picture);

@@ -49,9 +49,9 @@ void PlainMotion::pressure(const PressureSample& sample, TranslationFilter& tran
                    .altitude_sigma_m = 0};
     if (!std::isfinite(air.heights.above_pad_m)) return;
     left_ = left_ || std::abs(air.heights.above_pad_m) > kClimbed_m + kSure * air.heights.above_pad_sigma_m;
-    air.altitude_sigma_m = std::hypot(air.heights.above_pad_sigma_m, air.heights.above_pad_noise_m);
+    air.altitude_sigma_m = air.heights.above_pad_sigma_m;
     translation.height(sample.t_ns, air.heights.above_pad_m, air.heights.above_pad_noise_m,
-                       air.heights.above_pad_sigma_m);
+                       air.heights.above_pad_slow_m);
     if (air_) air_->write(sample.t_ns, air, sink);
 }
 

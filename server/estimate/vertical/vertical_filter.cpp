@@ -28,7 +28,8 @@ constexpr double kUnrestSpeed_mps = 50.0;
 constexpr double kDescentGap_s = 0.25;
 constexpr double kDescentGapSigma_mps2 = 12.0;
 /// Swinging under a parachute changes the vertical speed although the size of the force does not show it.
-constexpr double kSwings_mps2 = 1.0;
+constexpr double kSwings_mps2 = 0.75;
+constexpr double kTooMuch = 3.0;        ///< of the size of the force, for an acceleration to be believed
 constexpr double kRailLean_mps2 = 0.08; ///< 1 - cos(7 degrees), times gravity
 /// Two packets of four samples at 200 Hz may be lost before the accelerometer counts as absent.
 constexpr double kInertialTimeout_s = 0.1;
@@ -102,7 +103,7 @@ void VerticalFilter::start(std::int64_t t_ns, double altitude_m, double altitude
     fixes_far_ = 0;
     day_at_m_ = altitude_m;
     travelled_.clear();
-    travelled_.push({t_ns, 0.0, 0.0});
+    travelled_.push({t_ns, 0.0, 0.0, 0.0});
     rest_window_ = {};
     pair_.probability = {0.0, 1.0};
     if (!two_models()) return;
@@ -181,13 +182,20 @@ void VerticalFilter::set_motion(Motion motion) {
 
 void VerticalFilter::set_descent_agitation(double sigma_mps2) {
     if (!std::isfinite(sigma_mps2)) return;
-    agitation_mps2_ = std::clamp(sigma_mps2, kSwings_mps2, 60.0);
+    agitation_mps2_ = std::min(std::hypot(kSwings_mps2, sigma_mps2), 60.0);
+    // A parachute's or the ground's shock ends at once: what it did to the speed stays, its acceleration does not.
+    if (!started_ || motion_ != Motion::descent || !(std::fabs(flight().x(kA)) > kTooMuch * agitation_mps2_)) return;
+    ahead_.reset();
+    forget(flight(), kA, 0.0, agitation_mps2_, carried());
 }
 
 void VerticalFilter::jolt(double speed_mps) {
     if (!started_ || motion_ != Motion::descent || !(speed_mps > 0.0)) return;
     ahead_.reset();
     walk(flight(), kV, speed_mps * speed_mps);
+    Travelled now = travelled_.back();
+    now.jolts_m2ps2 += speed_mps * speed_mps;
+    travelled_.replace_back(now);
 }
 
 /// Takes waiting heights in, each once `reach` has brought the state to its time.
@@ -221,7 +229,8 @@ void VerticalFilter::walk_errors(double dt_s) {
 
 void VerticalFilter::travel(std::int64_t t_ns, double before_h, double before_v) {
     const Travelled& last = travelled_.back();
-    const Travelled now{t_ns, last.height_m + flight().x(kH) - before_h, last.speed_mps + flight().x(kV) - before_v};
+    const Travelled now{t_ns, last.height_m + flight().x(kH) - before_h, last.speed_mps + flight().x(kV) - before_v,
+                        last.jolts_m2ps2};
     constexpr double kSpacing_s = 0.004;
     const std::size_t n = travelled_.size();
     if (n > 1 && seconds_between(travelled_[n - 2].t_ns, t_ns) < kSpacing_s)
@@ -287,7 +296,7 @@ void VerticalFilter::propagate_to(std::int64_t t_ns) {
 }
 
 void VerticalFilter::accelerometer(std::int64_t t_ns, double accel_up_mps2, double sigma_mps2, double force_mps2,
-                                   const AxisFraction& fraction) {
+                                   const AxisFraction& fraction, double bias_share) {
     if (!std::isfinite(accel_up_mps2) || !std::isfinite(sigma_mps2) || !std::isfinite(force_mps2)) return;
     if (have_accel_ && t_ns <= t_accel_ns_) return;
     accel_late_s_ =
@@ -318,23 +327,28 @@ void VerticalFilter::accelerometer(std::int64_t t_ns, double accel_up_mps2, doub
     const double variance = sigma_mps2 * sigma_mps2;
     if (gap_since_sample_) {
         VerticalRow observation = VerticalRow::Zero();
-        observation(kA) = observation(kB) = 1.0;
+        observation(kA) = 1.0;
+        observation(kB) = bias_share;
         observation(kS) = force_mps2;
         const VerticalKalman predicted = flight();
         correct(flight(), innovation_of(flight(), observation, accel_up_mps2, variance), observation);
         if (forward_ != nullptr && !two_models()) keep_step(predicted);
         gap_since_sample_ = false;
     }
-    take_acceleration(flight(), accel_up_mps2, variance, force_mps2, carried());
+    take_acceleration(flight(), accel_up_mps2, variance, bias_share, force_mps2, carried());
+    // Before the heights of its interval, which would take the speed of a launch for that of rest.
+    const bool judged = two_models() && look_for_rest(accel_up_mps2, variance);
     take_waiting(t_ns, [this](std::int64_t height_ns) { propagate_by_sample(height_ns); });
     propagate_by_sample(t_ns);
-    if (two_models()) look_for_rest(accel_up_mps2, variance);
+    if (judged) mix_models();
     take_waiting_fixes(t_ns);
 }
 
 void VerticalFilter::clipped(std::int64_t t_ns, double at_least_mps2, double excess_mps2) {
     if (!std::isfinite(at_least_mps2) || !(excess_mps2 > 0.0)) return;
     if (have_accel_ && t_ns <= t_accel_ns_) return;
+    have_accel_ = true;
+    t_accel_ns_ = t_ns;
     if (started_ && motion_ != Motion::descent) {
         ahead_.reset();
         // A clip ends as suddenly as it begins: no memory of the last sample is better than the bound.
@@ -344,18 +358,15 @@ void VerticalFilter::clipped(std::int64_t t_ns, double at_least_mps2, double exc
         take_waiting(t_ns, [&](std::int64_t height_ns) { pass_gap(height_ns, beyond); });
         pass_gap(t_ns, beyond);
         // One sample of a shock says nothing of rest; clipped ones in a row do.
-        if (two_models()) look_for_rest(at_least_mps2, at_least_mps2 * at_least_mps2);
+        if (two_models() && look_for_rest(at_least_mps2, at_least_mps2 * at_least_mps2)) mix_models();
     }
-    have_accel_ = true;
-    t_accel_ns_ = t_ns;
 }
 
-void VerticalFilter::height(std::int64_t t_ns, double altitude_m, double sigma_m, double port_m, double speed_mps,
-                            double day_m) {
-    if (!std::isfinite(altitude_m) || !(sigma_m > 0.0) || !std::isfinite(port_m) || !std::isfinite(speed_mps) ||
-        !(day_m >= 0.0))
+void VerticalFilter::height(std::int64_t t_ns, double altitude_m, double sigma_m, const PortFlow& flow, double day_m) {
+    if (!std::isfinite(altitude_m) || !(sigma_m > 0.0) || !(flow.m_per_m2ps2 >= 0.0) || !(flow.across_m2ps2 >= 0.0) ||
+        !std::isfinite(flow.up_mps) || !(day_m >= 0.0))
         return;
-    const Height height{t_ns, altitude_m, sigma_m, port_m, speed_mps, day_m};
+    const Height height{t_ns, altitude_m, sigma_m, flow, day_m};
     t_heard_of_ns_ = std::max(t_heard_of_ns_, t_ns);
     if (started_ && seconds_between(std::max({t_height_ns_, t_accel_ns_, t_fix_ns_}), t_ns) > kStaleReset_s)
         started_ = false;
@@ -470,8 +481,9 @@ void VerticalFilter::apply_height(const Height& height) {
     }
     VerticalRow rest_row = VerticalRow::Zero();
     rest_row(kH) = 1.0;
-    rest_row(kC) = -height.port_m;
-    rest_row(kD) = -height.speed_mps;
+    const double up_mps = in_batches() ? flight().x(kV) : height.flow.up_mps;
+    rest_row(kC) = -height.flow.m_per_m2ps2 * (height.flow.across_m2ps2 + up_mps * up_mps);
+    rest_row(kD) = -up_mps;
     rest_row(kK) = height.day_m;
     VerticalRow flight_row = rest_row;
     const double ago_s = std::max(0.0, late_s);
@@ -483,7 +495,8 @@ void VerticalFilter::apply_height(const Height& height) {
         const ScalarInnovation at_rest = innovation_of(pair_.model[kRest], rest_row, height.altitude_m, variance);
         if (at_rest.nis < seen.nis) seen = at_rest;
     }
-    const bool fits = seen.nis <= settings_.gate_nis;
+    // A state that has become unsure fits what stands still too.
+    const bool fits = seen.nis <= settings_.gate_nis && !as_stuck(height.altitude_m, height.sigma_m);
     const double judged_s = seconds_between(t_judged_ns_, height.t_ns);
     const bool alike = motion_ != Motion::rest;
     if ((fits || seconds_between(t_height_used_ns_, height.t_ns) > kPulse_s) && (!alike || judged_s >= kJudged_s)) {

@@ -15,12 +15,13 @@
 /// first odd height therefore opens the stated sigma, and a motion that nobody announced is followed.
 ///
 /// Heights are measurements of h + k S - c q - d v0 (S the day's own 1-sigma at that height, q the height that one
-/// dynamic pressure is worth, v0 the speed it was made at), white, each with its own 1-sigma. A height whose normalised
-/// innovation squared exceeds the gate is left out (ejection pulses, port transients). If every height is left out for
-/// kRecoveryInertial_s (kRecoveryHeightOnly_s without accelerometer), at least kRecoveryHeights of them, and they lie
-/// on one parabola, it is the filter that is wrong: h, v and their covariance restart from that parabola, and the
-/// sensors' errors are kept. Heights that do not fit one are never taken, nor are heights while fixes agree with the
-/// filter, nor heights that do not move while an accelerometer in use says that the vehicle flies (a stuck barometer).
+/// dynamic pressure is worth, v0 the speed it was made at), white, each
+/// with its own 1-sigma. A height whose normalised innovation squared exceeds the gate is left out (ejection pulses,
+/// port transients). If every height is left out for kRecoveryInertial_s (kRecoveryHeightOnly_s without accelerometer),
+/// at least kRecoveryHeights of them, and they lie on one parabola, it is the filter that is wrong: h, v and their
+/// covariance restart from that parabola, and the sensors' errors are kept. Heights that do not fit one are never
+/// taken, nor are heights while fixes agree with the filter, nor heights that do not move while an accelerometer in use
+/// says that the vehicle flies (a stuck barometer).
 ///
 /// Fixes are measurements of h + g + o and of v, as they were a delay ago. Their share that lasts is the state g, so
 /// that many fixes are not better than one; the rest is white. A fix far from the prediction weighs as much less as it
@@ -113,6 +114,13 @@ struct VerticalFix {
     double scatter = 1;                ///< of the height's new part: variance against that told
 };
 
+/// What a height owes to the air that flows past the ports, as far as it is known when the height comes.
+struct PortFlow {
+    double m_per_m2ps2 = 0;  ///< by how much a port coefficient of 1 lowers it: half density over weight density
+    double across_m2ps2 = 0; ///< square of the air speed beside the vertical one
+    double up_mps = 0;       ///< where samples come many in a packet, the state knows better when it takes the height
+};
+
 /// What was done with a height.
 enum class HeightVerdict : unsigned char { used, gated, too_old };
 
@@ -143,9 +151,10 @@ class VerticalFilter {
     [[nodiscard]] Motion motion() const noexcept { return motion_; }
 
     /// Vertical coordinate acceleration (gravity removed) with its white 1-sigma, and the force it comes from, which
-    /// `fraction` is a fraction of; 0 when the fraction does not apply.
+    /// `fraction` is a fraction of; 0 when the fraction does not apply. `bias_share`: how much of the bias acts
+    /// upwards.
     void accelerometer(std::int64_t t_ns, double accel_up_mps2, double sigma_mps2, double force_mps2 = 0.0,
-                       const AxisFraction& fraction = {});
+                       const AxisFraction& fraction = {}, double bias_share = 1.0);
     /// A clipped sample: upwards acceleration is at least this, by about `excess_mps2` more.
     void clipped(std::int64_t t_ns, double at_least_mps2, double excess_mps2);
     /// Beside the sensor's own: until the next call.
@@ -154,10 +163,8 @@ class VerticalFilter {
     void set_descent_agitation(double sigma_mps2);
     /// A shock in descent, a parachute's or the ground's: speed may have changed by so much.
     void jolt(double speed_mps);
-    /// `port_m`: by how much a port coefficient of 1 would lower the height, dynamic pressure over weight density.
-    /// `speed_mps`: by how much a delay of a second would. `day_m`: the day's own 1-sigma at this height.
-    void height(std::int64_t t_ns, double altitude_m, double sigma_m, double port_m = 0.0, double speed_mps = 0.0,
-                double day_m = 0.0);
+    /// `day_m`: the day's own 1-sigma at this height.
+    void height(std::int64_t t_ns, double altitude_m, double sigma_m, const PortFlow& flow = {}, double day_m = 0.0);
     void fix(const VerticalFix& fix);
     /// Takes in what has waited long enough, and shows a state as of about `t_ns` where no accelerometer does.
     void advance(std::int64_t t_ns);
@@ -183,12 +190,14 @@ class VerticalFilter {
     struct Height {
         std::int64_t t_ns;
         double altitude_m, sigma_m;
-        double port_m, speed_mps, day_m;
+        PortFlow flow;
+        double day_m;
     };
     /// How far propagation alone has moved the state, without corrections: what lies between a fix's time and now.
     struct Travelled {
         std::int64_t t_ns;
         double height_m, speed_mps;
+        double jolts_m2ps2; ///< variance of speed that shocks have added
     };
     struct RestWindow {
         std::int64_t began_ns = 0;
@@ -231,11 +240,12 @@ class VerticalFilter {
     [[nodiscard]] SingerProcess unmeasured(std::int64_t t_ns) const noexcept;
     void walk_errors(double dt_s);
     void mix_models();
-    void look_for_rest(double accel_up_mps2, double variance);
+    [[nodiscard]] bool look_for_rest(double accel_up_mps2, double variance);
     void apply_height(const Height& height);
     void take_scalar(const VerticalRow& rest_row, double rest_measured, const VerticalRow& flight_row,
                      double flight_measured, double variance, double more_in_flight = 0.0);
     [[nodiscard]] bool recover(const Height& height, bool& stuck);
+    [[nodiscard]] bool as_stuck(double altitude_m, double sigma_m) const noexcept;
     void take_waiting(std::int64_t up_to_t_ns, const auto& reach);
     void start_from(const Height& height);
     void relate_to_day(double day_m);

@@ -39,17 +39,17 @@ VerticalFilter::Travelled VerticalFilter::travelled_since(std::int64_t t_ns) con
     if (after == 0) {
         const double more_s = seconds_between(t_ns, travelled_[0].t_ns);
         return {t_ns, now.height_m - travelled_[0].height_m + more_s * (flight().x(kV) - now.speed_mps),
-                now.speed_mps - travelled_[0].speed_mps};
+                now.speed_mps - travelled_[0].speed_mps, now.jolts_m2ps2 - travelled_[0].jolts_m2ps2};
     }
     if (after == travelled_.size()) {
         const double ahead_s = seconds_between(now.t_ns, t_ns);
-        return {t_ns, -ahead_s * flight().x(kV), -ahead_s * flight().x(kA)};
+        return {t_ns, -ahead_s * flight().x(kV), -ahead_s * flight().x(kA), 0.0};
     }
     const Travelled& low = travelled_[after - 1];
     const Travelled& high = travelled_[after];
     const double part = seconds_between(low.t_ns, t_ns) / seconds_between(low.t_ns, high.t_ns);
     return {t_ns, now.height_m - low.height_m - part * (high.height_m - low.height_m),
-            now.speed_mps - low.speed_mps - part * (high.speed_mps - low.speed_mps)};
+            now.speed_mps - low.speed_mps - part * (high.speed_mps - low.speed_mps), now.jolts_m2ps2 - low.jolts_m2ps2};
 }
 
 /// Where inertial samples come many at a time, a fix waits for those of its time.
@@ -72,7 +72,7 @@ void VerticalFilter::take_waiting_fixes(std::int64_t up_to_t_ns) {
 
 void VerticalFilter::take_fix(const VerticalFix& fix) {
     const bool has_height = std::isfinite(fix.height_m) && fix.height_sigma_m > 0.0;
-    const bool has_speed = std::isfinite(fix.speed_mps) && fix.speed_sigma_mps > 0.0;
+    bool has_speed = std::isfinite(fix.speed_mps) && fix.speed_sigma_mps > 0.0;
     std::int64_t valid_ns = fix.t_valid_ns != 0 ? fix.t_valid_ns : fix.t_ns - seconds_to_ns(settings_.fix_delay_s);
     if (!has_height || fix.t_ns <= t_fix_ns_) return;
     const double since_s = t_fix_ns_ == 0 ? 1e9 : seconds_between(t_fix_ns_, fix.t_ns);
@@ -113,6 +113,9 @@ void VerticalFilter::take_fix(const VerticalFix& fix) {
     const Travelled travelled = travelled_since(valid_ns);
     const double ago_s = seconds_between(valid_ns, t_ns_);
     const double speed_then_mps = flight().x(kV) - travelled.speed_mps;
+    // A fix from before a shock says nothing of the speed after it.
+    const double jolts_m2ps2 = travelled_since(valid_ns - seconds_to_ns(exact ? 0.0 : around_s)).jolts_m2ps2;
+    if (jolts_m2ps2 > fix.speed_sigma_mps * fix.speed_sigma_mps) has_speed = false;
 
     // Linear in the state; what the state's own history says beyond that is taken off the measurement.
     VerticalRow rest_row = VerticalRow::Zero();
@@ -124,7 +127,8 @@ void VerticalFilter::take_fix(const VerticalFix& fix) {
     const double height_linear_m = -ago_s * flight().x(kV) + 0.5 * ago_s * ago_s * flight().x(kA) + travelled.height_m;
     double height_variance =
         fix.scatter * (1.0 - settings_.fix_correlated_share) * fix.height_sigma_m * fix.height_sigma_m;
-    height_variance += kReturnHeight_m * kReturnHeight_m * returning * returning + bend_m * bend_m;
+    height_variance +=
+        kReturnHeight_m * kReturnHeight_m * returning * returning + bend_m * bend_m + jolts_m2ps2 * ago_s * ago_s;
     const double height_m = fix.height_m + height_linear_m + row(kE) * believed_s;
 
     VerticalRow speed_row = VerticalRow::Zero();

@@ -14,7 +14,7 @@ constexpr double kScatterTime_s = 0.3;
 constexpr double kScatterGrows = 9.0;       ///< a step is not scatter, lasting vibration is
 constexpr double kChangeShare = 1.0 / 12.0; ///< of the square of a change, anywhere in an interval
 constexpr double kUprightTime_s = 1.0;
-constexpr double kTurnTime_s = 1.0;      ///< in which the biases of other axes have taken over
+constexpr double kTurnTime_s = 0.5;      ///< for which one of the other axes points up
 constexpr double kShock_mps2 = 30.0;     ///< beyond gravity: no swinging
 constexpr double kTiltTime_s = 2.0;      ///< an attitude's error stays what it is for so long
 constexpr double kStillForce_mps2 = 0.5; ///< beside bias and noise
@@ -32,7 +32,7 @@ void VerticalInput::reset() {
 
 double VerticalInput::agitation_mps2(const ImuSample& sample) const noexcept {
     const double magnitude = sample.accel_body_mps2.norm();
-    return std::isfinite(magnitude) ? std::hypot(1.0, magnitude - gravity_mps2_) : gravity_mps2_;
+    return std::isfinite(magnitude) ? std::fabs(magnitude - gravity_mps2_) : gravity_mps2_;
 }
 
 double VerticalInput::jolt_mps(const ImuSample& sample) {
@@ -102,11 +102,12 @@ std::optional<VerticalAcceleration> VerticalInput::acceleration(const ImuSample&
         // As much as white noise that adds up to what a lasting error does.
         const double lasts = std::sqrt(std::max(1.0, 2.0 * kTiltTime_s / interval_s_));
         const double by_tilt_mps2 = tilt->sigma_rad * (force - up * tilt->up_body).norm() * lasts;
-        out = {up, std::hypot(white, by_tilt_mps2), up, {0.0, sensors_.accel_scale, 0.001}, false};
-        if (up_before_.isZero()) up_before_ = tilt->up_body;
-        up_before_ += std::min(1.0, interval_s_ / kTurnTime_s) * (tilt->up_body - up_before_);
-        out.bias_walk_mps2_rts =
-            std::sqrt(2.0 / kTurnTime_s) * sensors_.accel_bias_mps2 * (tilt->up_body - up_before_).norm();
+        if (up_at_first_.isZero()) up_at_first_ = tilt->up_body;
+        const double share = up_at_first_.dot(tilt->up_body);
+        // Those of the other axes, whatever a roll makes of them.
+        const double by_bias_mps2 = sensors_.accel_bias_mps2 * std::sqrt(std::max(0.0, 1.0 - share * share)) *
+                                    std::sqrt(std::max(1.0, 2.0 * kTurnTime_s / interval_s_));
+        out = {up, std::hypot(white, by_tilt_mps2, by_bias_mps2), up, {0.0, sensors_.accel_scale, 0.001}, false, share};
     } else if (resting && all_axes) {
         out.accel_up_mps2 = out.force_mps2 = up_body_.dot(force);
         // It has left the pose in which up was seen.
@@ -118,7 +119,7 @@ std::optional<VerticalAcceleration> VerticalInput::acceleration(const ImuSample&
         // Lift of the body that leans over near apogee pushes across the axis, unfelt by it.
         out.sigma_mps2 = std::hypot(white, kAcrossAxis_mps2);
     }
-    if (!tilt) up_before_.setZero();
+    if (!tilt) up_at_first_.setZero();
     out.accel_up_mps2 -= gravity_mps2_;
     // What the axis misses of gravity at rest is taken for bias.
     if (resting) out.force_mps2 -= gravity_mps2_;

@@ -20,8 +20,9 @@ struct VerticalAcceleration {
     double sigma_mps2;    ///< white; of a clipped sample, about how far beyond it the truth is
     double force_mps2;    ///< what AxisFraction is a fraction of
     AxisFraction fraction;
-    bool clipped = false;            ///< upwards: the value is a lower bound
-    double bias_walk_mps2_rts = 0.0; ///< while other axes take over the vertical, their biases do
+    bool clipped = false;    ///< upwards: the value is a lower bound
+    double bias_share = 1.0; ///< of the bias seen at rest: the less, the more other axes take over the vertical
+    double bias_walk_mps2_rts = 0.0;
 };
 
 /// Turns specific force into vertical acceleration.
@@ -62,7 +63,7 @@ class VerticalInput {
     Eigen::Vector3d before_mps2_ = Eigen::Vector3d::Zero();
     Eigen::Vector3d up_body_ = Eigen::Vector3d::UnitX();
     double still_s_ = 0;
-    Eigen::Vector3d up_before_ = Eigen::Vector3d::Zero(); ///< where attitude had it, a turn time ago; 0: no attitude
+    Eigen::Vector3d up_at_first_ = Eigen::Vector3d::Zero(); ///< where attitude had it when it was found; 0: none
     std::int64_t t_jolt_ns_ = 0;
     double impulse_mps_ = 0; ///< of the shock under way
     double scatter2_ = 0;    ///< mean square along the axis from sample to sample, halved

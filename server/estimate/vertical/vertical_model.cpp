@@ -77,15 +77,15 @@ void propagate_rest(VerticalKalman& state, double dt_s, double accel_sigma_mps2)
     walk(state, kH, kStandingWalk_m_rts * kStandingWalk_m_rts * dt_s);
 }
 
-void take_acceleration(VerticalKalman& state, double accel_up_mps2, double variance, double force_mps2,
-                       VerticalMatrix* carried) {
-    if (carried != nullptr) carried->row(kA) = (-carried->row(kB) - force_mps2 * carried->row(kS)).eval();
+void take_acceleration(VerticalKalman& state, double accel_up_mps2, double variance, double bias_share,
+                       double force_mps2, VerticalMatrix* carried) {
+    if (carried != nullptr) carried->row(kA) = (-bias_share * carried->row(kB) - force_mps2 * carried->row(kS)).eval();
     auto& covariance = state.covariance;
-    // Of b + s f with all states.
+    // Of b and s f with all states.
     const Eigen::Matrix<double, kVerticalStates, 1> error =
-        (covariance.row(kB) + force_mps2 * covariance.row(kS)).transpose();
-    state.x(kA) = accel_up_mps2 - state.x(kB) - force_mps2 * state.x(kS);
-    const double own = error(kB) + force_mps2 * error(kS) + variance;
+        (bias_share * covariance.row(kB) + force_mps2 * covariance.row(kS)).transpose();
+    state.x(kA) = accel_up_mps2 - bias_share * state.x(kB) - force_mps2 * state.x(kS);
+    const double own = bias_share * error(kB) + force_mps2 * error(kS) + variance;
     covariance.row(kA) = -error.transpose();
     covariance.col(kA) = -error;
     covariance(kA, kA) = own;

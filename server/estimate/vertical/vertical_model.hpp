@@ -48,9 +48,9 @@ void propagate_singer(VerticalKalman& state, double dt_s, const SingerProcess& p
                       VerticalMatrix* carried = nullptr);
 /// The vehicle stands: no speed. `a` is what it would be if it left, of that 1-sigma.
 void propagate_rest(VerticalKalman& state, double dt_s, double accel_sigma_mps2);
-/// `a` becomes what a sample says, with no prior knowledge of the motion: z - b - s f.
-void take_acceleration(VerticalKalman& state, double accel_up_mps2, double variance, double force_mps2,
-                       VerticalMatrix* carried = nullptr);
+/// `a` becomes what a sample says, with no prior knowledge of the motion: z - bias_share b - s f.
+void take_acceleration(VerticalKalman& state, double accel_up_mps2, double variance, double bias_share,
+                       double force_mps2, VerticalMatrix* carried = nullptr);
 /// One state becomes independent of all others.
 void forget(VerticalKalman& state, VerticalState which, double mean, double sigma, VerticalMatrix* carried = nullptr);
 /// A first-order Gauss-Markov state with this 1-sigma moves on; `kept` is its correlation with what it was.

@@ -20,6 +20,10 @@ constexpr double kClimbSpeed_mps = 15.0;
 
 } // namespace
 
+bool VerticalFilter::as_stuck(double altitude_m, double sigma_m) const noexcept {
+    return stuck_ && std::fabs(altitude_m - stuck_height_m_) < 2.0 + 3.0 * sigma_m;
+}
+
 /// Keeps the heights left out in a row; true when they show that the filter is wrong and it has restarted from them.
 bool VerticalFilter::recover(const Height& height, bool& stuck) {
     const double least_s = inertial_at(t_ns_) ? kRecoveryInertial_s : kRecoveryHeightOnly_s;
@@ -71,7 +75,7 @@ bool VerticalFilter::recover(const Height& height, bool& stuck) {
     const bool flying = motion_ == Motion::boost || motion_ == Motion::coast;
     const bool standing = std::fabs(fit(1)) < kStandingSpeed_mps;
     const bool contradicted = flying && inertial_at(t_ns_) && std::fabs(flight().x(kV)) > kClimbSpeed_mps;
-    const bool as_before = stuck_ && std::fabs(fit(0) - stuck_height_m_) < 2.0 + 3.0 * std::sqrt(mean_variance);
+    const bool as_before = as_stuck(fit(0), std::sqrt(mean_variance));
     if (standing && motion_ != Motion::rest && (contradicted || as_before)) {
         // Once stuck it stays stuck at that height, even where the vehicle is slow (apogee).
         stuck = stuck_ = true;

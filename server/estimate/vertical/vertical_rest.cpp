@@ -51,21 +51,22 @@ void VerticalFilter::mix_models() {
     mix<kVerticalStates>(pair_, {{{1.0 - leaves, leaves}, {rests, 1.0 - rests}}});
 }
 
-/// What the accelerometer says of rest: nothing for it, since smooth motion feels the same, and much against it.
-void VerticalFilter::look_for_rest(double accel_up_mps2, double variance) {
+/// What the accelerometer says of rest: nothing for it, since smooth motion feels the same, and much against it. False
+/// before the end of a cycle; after one the models are to be mixed.
+bool VerticalFilter::look_for_rest(double accel_up_mps2, double variance) {
     RestWindow& window = rest_window_;
-    if (window.count == 0 && window.began_ns == 0) window.began_ns = t_ns_ - seconds_to_ns(accel_period_s_);
+    if (window.count == 0 && window.began_ns == 0) window.began_ns = t_accel_ns_ - seconds_to_ns(accel_period_s_);
     window.sum_mps2 += accel_up_mps2;
     window.variance_sum += variance;
     ++window.count;
     const double n = window.count;
     const double mean = window.sum_mps2 / n;
-    const double lasted_s = seconds_between(window.began_ns, t_ns_);
+    const double lasted_s = seconds_between(window.began_ns, t_accel_ns_);
     const double off_mps2 = std::fabs(accel_up_mps2 - pair_.model[kRest].x(kB));
     const bool unmistakable = off_mps2 >= kUnmistakable_mps2 && off_mps2 * off_mps2 > kRestGateNis * variance;
-    if (lasted_s < std::max(kOneCycle_s, accel_period_s_) - 1e-6 && !unmistakable) return;
+    if (lasted_s < std::max(kOneCycle_s, accel_period_s_) - 1e-6 && !unmistakable) return false;
     const double mean_variance = window.variance_sum / (n * n) + kSway_mps2 * kSway_mps2;
-    window = {.began_ns = t_ns_, .rejected_s = window.rejected_s};
+    window = {.began_ns = t_accel_ns_, .rejected_s = window.rejected_s};
     VerticalKalman& rest = pair_.model[kRest];
     VerticalRow observation = VerticalRow::Zero();
     observation(kB) = 1.0;
@@ -73,16 +74,15 @@ void VerticalFilter::look_for_rest(double accel_up_mps2, double variance) {
     if (innovation.nis <= kRestGateNis) {
         correct(rest, innovation, observation);
         window.rejected_s = 0;
-        mix_models();
-        return;
+        return true;
     }
     weigh(pair_.probability, {-0.5 * std::min(innovation.nis, kRestPenaltyMax), 0.0});
-    mix_models();
     const double unrest = std::fabs(flight().x(kV)) / std::sqrt(flight().covariance(kV, kV));
     window.rejected_s += lasted_s;
-    if (window.rejected_s < kRestRejectedMax_s - 1e-6 || unrest > 3.0 || rejected_count_ > 0) return;
+    if (window.rejected_s < kRestRejectedMax_s - 1e-6 || unrest > 3.0 || rejected_count_ > 0) return true;
     window.rejected_s = 0;
     for (VerticalKalman& state : pair_.model) forget(state, kB, 0.0, settings_.accel_bias_mps2 + std::fabs(mean));
+    return true;
 }
 
 VerticalEstimate VerticalFilter::known() const {

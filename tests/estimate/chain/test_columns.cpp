@@ -36,6 +36,7 @@ TEST_CASE("columns of air data hold their quantities") {
                    .above_pad_m = 3,
                    .above_pad_sigma_m = 4,
                    .above_pad_noise_m = 5,
+                   .above_pad_slow_m = 1,
                    .msl_m = 6,
                    .temperature_k = 7,
                    .temperature_sigma_k = 8,

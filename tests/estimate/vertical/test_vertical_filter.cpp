@@ -242,3 +242,65 @@ TEST_CASE("the parts of a shock add up to what it did to the speed") {
     CHECK(std::sqrt(variance) == Approx(impulse_mps));
     CHECK(impulse_mps > 2.5);
 }
+
+// A receiver's fixes come a tenth of a second late: those that follow an impact tell of the fall before it.
+TEST_CASE("a fix from before a shock says nothing of the speed after it, and a shock's force ends with it") {
+    for (const double stops_s : {30.0, 30.05, 30.1, 30.17}) {
+        std::mt19937_64 random(5);
+        std::normal_distribution<double> normal;
+        VerticalFilter filter(VerticalSettings{});
+        filter.start(at(0), 200.0, 1.0, -6.0, 1.0);
+        filter.set_motion(Motion::descent);
+        const auto height_m = [&](double t_s) { return 20.0 + 6.0 * (30.0 - std::min(t_s, stops_s)); };
+        double worst = 0, squares = 0;
+        int rows = 0;
+        for (int k = 1; k < 80 * 33; ++k) {
+            const double t_s = 0.0125 * k;
+            const bool shock = t_s > stops_s && t_s < stops_s + 0.03;
+            filter.set_descent_agitation(shock ? 60.0 : 0.3);
+            if (shock) filter.jolt(6.0 / std::sqrt(2.0)); // two samples of it
+            if (k % 8 == 0) filter.height(at(t_s), height_m(t_s) + 0.5 * normal(random), 0.5);
+            if (k % 16 == 5)
+                filter.fix({at(t_s), 0, height_m(t_s - 0.1) + 0.5 * normal(random), 3.0,
+                            (t_s - 0.1 < stops_s ? -6.0 : 0.0) + 0.2 * normal(random), 0.2});
+            if (t_s < stops_s + 0.02) continue;
+            const VerticalEstimate e = filter.estimate();
+            worst = std::max(worst, std::abs(e.vertical_speed_mps) / e.vertical_speed_sigma_mps);
+            squares += std::pow(e.vertical_speed_mps / e.vertical_speed_sigma_mps, 2);
+            ++rows;
+        }
+        INFO("stops at " << stops_s << " s: mean square " << squares / rows << ", worst " << worst);
+        CHECK(squares / rows < 2);
+        CHECK(worst < 4);
+    }
+}
+
+// What the axis reads too much at rest acts upwards by the cosine of its lean: in free fall, turning over within ten
+// seconds, a sensor that follows gravity with attitude reads nothing but that.
+TEST_CASE("a bias seen at rest leaves the vertical as the vehicle leans over") {
+    const SensorNoise sensors{};
+    const double bias_mps2 = 2 * sensors.accel_bias_mps2;
+    VerticalFilter filter(VerticalSettings{.accel_bias_mps2 = sensors.accel_bias_mps2});
+    VerticalInput input(sensors, 9.80665);
+    filter.start_on_rail(at(0), 0.5);
+    const auto feel = [&](double t_s, double lean_rad, double force_mps2, Motion motion) {
+        const TiltInput tilt{{std::cos(lean_rad), -std::sin(lean_rad), 0}, 0.001};
+        const auto up = input.acceleration({at(t_s), {force_mps2 + bias_mps2, 0, 0}, Eigen::Vector3d::Zero()},
+                                           motion == Motion::rest ? std::nullopt : std::optional(tilt), motion);
+        REQUIRE(up);
+        filter.set_bias_walk(up->bias_walk_mps2_rts);
+        filter.accelerometer(at(t_s), up->accel_up_mps2, up->sigma_mps2, up->force_mps2, up->fraction, up->bias_share);
+    };
+    for (int k = 1; k <= 2000; ++k) {
+        feel(0.01 * k, 0, 9.80665, Motion::rest);
+        if (k % 4 == 0) filter.height(at(0.01 * k), 0, 0.5);
+    }
+    filter.set_motion(Motion::coast);
+    constexpr double kFrom_s = 20.005;
+    filter.start(at(kFrom_s), 0, 0.1, 98.0665, 0.1);
+    for (int k = 1; k <= 1000; ++k) feel(kFrom_s + 0.01 * k, 0.5 * M_PI * k / 1000, 0, Motion::coast);
+    const VerticalEstimate e = filter.estimate();
+    // A bias that went on acting upwards would be off by twice its 1-sigma times 10 s (1 - 2 / pi) here.
+    CHECK(std::abs(e.vertical_speed_mps) < 0.15 * bias_mps2 * 10);
+    CHECK(std::abs(e.vertical_speed_mps) < 2 * e.vertical_speed_sigma_mps);
+}
