@@ -495,7 +495,7 @@ void VerticalFilter::apply_height(const Height& height) {
         const ScalarInnovation at_rest = innovation_of(pair_.model[kRest], rest_row, height.altitude_m, variance);
         if (at_rest.nis < seen.nis) seen = at_rest;
     }
-    // A state that has become unsure fits what stands still too.
+    // A state that has become unsure fits a stuck barometer too.
     const bool fits = seen.nis <= settings_.gate_nis && !as_stuck(height.altitude_m, height.sigma_m);
     const double judged_s = seconds_between(t_judged_ns_, height.t_ns);
     const bool alike = motion_ != Motion::rest;
