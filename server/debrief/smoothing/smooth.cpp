@@ -159,7 +159,7 @@ Result<std::vector<SmoothedSeries>> smoothed_series(const StepsLeft& steps, Wind
         !add_smoothed<TranslationState::kSize>(steps.translation, kTranslationShown, window, 0, third(1.0 / 3), out))
         return stopped();
     if (!steps.attitude.full() && !steps.attitude.pieces().empty()) {
-        const std::vector<SmoothedAttitude> attitude = smoothed(steps.attitude, third(2.0 / 3));
+        const std::vector<SmoothedAttitude> attitude = smoothed(steps.attitude, window.to_ns, third(2.0 / 3));
         if (attitude.empty()) return stopped();
         add_tilt(attitude, window, out);
     }

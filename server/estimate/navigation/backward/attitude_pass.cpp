@@ -1,6 +1,7 @@
 #include "server/estimate/navigation/backward/attitude_pass.hpp"
 
 #include <algorithm>
+#include <span>
 #include <utility>
 
 #include <Eigen/LU>
@@ -87,12 +88,19 @@ ErrorEstimate smoothed_before(const ErrorStep& now, const ErrorStep& next, const
                              right_jacobian(change.segment<3>(Eskf::kAttitude)))};
 }
 
-std::vector<SmoothedAttitude> smoothed(const AttitudePass& pass, const std::function<bool(double)>& go_on) {
+std::vector<SmoothedAttitude> smoothed(const AttitudePass& pass, std::int64_t until_ns,
+                                       const std::function<bool(double)>& go_on) {
     constexpr std::size_t kAskedEach = 50; // some 20 ms
+    std::vector<std::span<const std::shared_ptr<const ErrorStep>>> pieces;
     std::size_t count = 0, done = 0;
-    for (const ErrorTrail& piece : pass.pieces()) count += piece.size();
+    for (const ErrorTrail& trail : pass.pieces()) {
+        const auto end = std::ranges::lower_bound(trail, until_ns, {}, &ErrorStep::t_ns);
+        if (end == trail.begin()) continue;
+        pieces.emplace_back(trail.begin(), end);
+        count += pieces.back().size();
+    }
     std::vector<SmoothedAttitude> out;
-    for (const ErrorTrail& piece : pass.pieces()) {
+    for (const auto& piece : pieces) {
         std::vector<AttitudeAt> back;
         ErrorEstimate smoothed = piece.back()->corrected();
         for (std::size_t k = piece.size(); k-- > 0; ++done) {

@@ -95,8 +95,9 @@ class AttitudePass {
 struct SmoothedAttitude {
     AttitudeAt both, said;
 };
-/// In the order of time. `go_on` is asked with the part that is done; when it says no, the result is empty.
-[[nodiscard]] std::vector<SmoothedAttitude> smoothed(const AttitudePass& pass,
+/// In the order of time, from steps before `until_ns`: what an impact did to the sensors says nothing of the flight.
+/// `go_on` is asked with the part that is done; when it says no, the result is empty.
+[[nodiscard]] std::vector<SmoothedAttitude> smoothed(const AttitudePass& pass, std::int64_t until_ns,
                                                      const std::function<bool(double)>& go_on);
 
 } // namespace turnstone::estimate
