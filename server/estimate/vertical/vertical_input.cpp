@@ -102,7 +102,7 @@ std::optional<VerticalAcceleration> VerticalInput::acceleration(const ImuSample&
         // As much as white noise that adds up to what a lasting error does.
         const double lasts = std::sqrt(std::max(1.0, 2.0 * kTiltTime_s / interval_s_));
         const double by_tilt_mps2 = tilt->sigma_rad * (force - up * tilt->up_body).norm() * lasts;
-        if (up_at_first_.isZero()) up_at_first_ = tilt->up_body;
+        if (resting || up_at_first_.isZero()) up_at_first_ = tilt->up_body;
         const double share = up_at_first_.dot(tilt->up_body);
         // Those of the other axes, whatever a roll makes of them.
         const double by_bias_mps2 = sensors_.accel_bias_mps2 * std::sqrt(std::max(0.0, 1.0 - share * share)) *
