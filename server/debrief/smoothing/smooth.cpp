@@ -159,9 +159,9 @@ Result<std::vector<SmoothedSeries>> smoothed_series(const StepsLeft& steps, Wind
         !add_smoothed<TranslationState::kSize>(steps.translation, kTranslationShown, window, 0, third(1.0 / 3), out))
         return stopped();
     if (!steps.attitude.full() && !steps.attitude.pieces().empty()) {
-        const std::vector<SmoothedAttitude> attitude = smoothed(steps.attitude, window.to_ns, third(2.0 / 3));
-        if (attitude.empty()) return stopped();
-        add_tilt(attitude, window, out);
+        const auto attitude = smoothed(steps.attitude, window.to_ns, third(2.0 / 3));
+        if (!attitude) return stopped();
+        add_tilt(*attitude, window, out);
     }
     if (out.empty()) return fail("nothing to smooth: the vehicle sends no pressure, no acceleration and no fixes");
     return out;

@@ -102,8 +102,8 @@ std::optional<VerticalAcceleration> VerticalInput::acceleration(const ImuSample&
         // As much as white noise that adds up to what a lasting error does.
         const double lasts = std::sqrt(std::max(1.0, 2.0 * kTiltTime_s / interval_s_));
         const double by_tilt_mps2 = tilt->sigma_rad * (force - up * tilt->up_body).norm() * lasts;
-        if (resting || up_at_first_.isZero()) up_at_first_ = tilt->up_body;
-        const double share = up_at_first_.dot(tilt->up_body);
+        if (motion == Motion::rest || up_at_rest_.isZero()) up_at_rest_ = tilt->up_body;
+        const double share = up_at_rest_.dot(tilt->up_body);
         // Those of the other axes, whatever a roll makes of them.
         const double by_bias_mps2 = sensors_.accel_bias_mps2 * std::sqrt(std::max(0.0, 1.0 - share * share)) *
                                     std::sqrt(std::max(1.0, 2.0 * kTurnTime_s / interval_s_));
@@ -119,7 +119,7 @@ std::optional<VerticalAcceleration> VerticalInput::acceleration(const ImuSample&
         // Lift of the body that leans over near apogee pushes across the axis, unfelt by it.
         out.sigma_mps2 = std::hypot(white, kAcrossAxis_mps2);
     }
-    if (!tilt) up_at_first_.setZero();
+    if (!tilt) up_at_rest_.setZero();
     out.accel_up_mps2 -= gravity_mps2_;
     // What the axis misses of gravity at rest is taken for bias.
     if (resting) out.force_mps2 -= gravity_mps2_;

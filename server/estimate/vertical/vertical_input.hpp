@@ -63,7 +63,7 @@ class VerticalInput {
     Eigen::Vector3d before_mps2_ = Eigen::Vector3d::Zero();
     Eigen::Vector3d up_body_ = Eigen::Vector3d::UnitX();
     double still_s_ = 0;
-    Eigen::Vector3d up_at_first_ = Eigen::Vector3d::Zero(); ///< where attitude last had it at rest, or first; 0: none
+    Eigen::Vector3d up_at_rest_ = Eigen::Vector3d::Zero(); ///< where attitude last had it at rest, or first; 0: none
     std::int64_t t_jolt_ns_ = 0;
     double impulse_mps_ = 0; ///< of the shock under way
     double scatter2_ = 0;    ///< mean square along the axis from sample to sample, halved

@@ -222,17 +222,20 @@ TEST_CASE("an attitude pass gives what was said at each moment, is told when to 
     }
     pass.keep(ErrorTrail(one.trail));
     pass.keep(ErrorTrail{});
-    const auto found = smoothed(pass, 4, kGoesOn);
+    const auto found = smoothed(pass, 4, kGoesOn).value();
     REQUIRE(found.size() == 2);
     CHECK((found[0].both.t_ns == 1 && found[0].said.t_ns == 1 && found[1].both.t_ns == 3));
     CHECK(
         found[1].both.covariance_rad2.isApprox(one.filter.covariance().block<3, 3>(Eskf::kAttitude, Eskf::kAttitude)));
     CHECK(found[0].both.covariance_rad2.trace() < 3);
-    CHECK(smoothed(pass, 4, [](double) { return false; }).empty());
+    CHECK(!smoothed(pass, 4, [](double) { return false; }));
     // Without the last step nothing comes back from it.
-    const auto before = smoothed(pass, 3, kGoesOn);
+    const auto before = smoothed(pass, 3, kGoesOn).value();
     REQUIRE(before.size() == 1);
     CHECK(before[0].both.covariance_rad2.trace() > found[0].both.covariance_rad2.trace());
+    // Nothing known of the flight is no reason to stop: the other filters have theirs.
+    REQUIRE(smoothed(pass, -1, kGoesOn));
+    CHECK(smoothed(pass, -1, kGoesOn)->empty());
     CHECK((pass.take() && pass.take() && !pass.full()));
     CHECK(!pass.take());
     CHECK(pass.full());

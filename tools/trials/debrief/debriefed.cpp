@@ -111,7 +111,7 @@ Debriefed debriefed(const sim::Scenario& scenario, std::uint64_t seed) {
         debrief::smoothed_series(out.steps, {out.liftoff_ns - kNsPerS, end_ns}, [](double) { return true; });
     if (!smoothed) return out;
     out.smoothed = *smoothed;
-    out.attitude = estimate::smoothed(out.steps.attitude, end_ns, [](double) { return true; });
+    out.attitude = estimate::smoothed(out.steps.attitude, end_ns, [](double) { return true; }).value();
     debrief::PerformanceRecord& record = out.record;
     const auto column = [&](const char* name) { return rows.column(name, out.liftoff_ns); };
     record.course = debrief::course_of(out.smoothed, out.liftoff_ns, column("estimate/air.mach"),

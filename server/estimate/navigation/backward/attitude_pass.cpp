@@ -88,8 +88,8 @@ ErrorEstimate smoothed_before(const ErrorStep& now, const ErrorStep& next, const
                              right_jacobian(change.segment<3>(Eskf::kAttitude)))};
 }
 
-std::vector<SmoothedAttitude> smoothed(const AttitudePass& pass, std::int64_t until_ns,
-                                       const std::function<bool(double)>& go_on) {
+std::optional<std::vector<SmoothedAttitude>> smoothed(const AttitudePass& pass, std::int64_t until_ns,
+                                                      const std::function<bool(double)>& go_on) {
     constexpr std::size_t kAskedEach = 50; // some 20 ms
     std::vector<std::span<const std::shared_ptr<const ErrorStep>>> pieces;
     std::size_t count = 0, done = 0;
@@ -104,7 +104,8 @@ std::vector<SmoothedAttitude> smoothed(const AttitudePass& pass, std::int64_t un
         std::vector<AttitudeAt> back;
         ErrorEstimate smoothed = piece.back()->corrected();
         for (std::size_t k = piece.size(); k-- > 0; ++done) {
-            if (done % kAskedEach == 0 && !go_on(static_cast<double>(done) / static_cast<double>(count))) return {};
+            if (done % kAskedEach == 0 && !go_on(static_cast<double>(done) / static_cast<double>(count)))
+                return std::nullopt;
             if (k + 1 < piece.size()) smoothed = smoothed_before(*piece[k], *piece[k + 1], smoothed);
             // Of steps at one time the last has all of it.
             if (back.empty() || piece[k]->t_ns() < back.back().t_ns)

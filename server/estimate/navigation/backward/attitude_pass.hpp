@@ -20,6 +20,7 @@
 #include <cstdint>
 #include <functional>
 #include <memory>
+#include <optional>
 #include <vector>
 
 #include "server/estimate/navigation/eskf.hpp"
@@ -96,8 +97,8 @@ struct SmoothedAttitude {
     AttitudeAt both, said;
 };
 /// In the order of time, from steps before `until_ns`: what an impact did to the sensors says nothing of the flight.
-/// `go_on` is asked with the part that is done; when it says no, the result is empty.
-[[nodiscard]] std::vector<SmoothedAttitude> smoothed(const AttitudePass& pass, std::int64_t until_ns,
-                                                     const std::function<bool(double)>& go_on);
+/// `go_on` is asked with the part that is done; when it says no, there is none.
+[[nodiscard]] std::optional<std::vector<SmoothedAttitude>> smoothed(const AttitudePass& pass, std::int64_t until_ns,
+                                                                    const std::function<bool(double)>& go_on);
 
 } // namespace turnstone::estimate
