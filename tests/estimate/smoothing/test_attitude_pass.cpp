@@ -233,7 +233,7 @@ TEST_CASE("an attitude pass gives what was said at each moment, is told when to 
     const auto before = smoothed(pass, 3, kGoesOn).value();
     REQUIRE(before.size() == 1);
     CHECK(before[0].both.covariance_rad2.trace() > found[0].both.covariance_rad2.trace());
-    // Nothing known of the flight is no reason to stop: the other filters have theirs.
+    // Nothing known of the flight does not mean stop: the other filters have theirs.
     REQUIRE(smoothed(pass, -1, kGoesOn));
     CHECK(smoothed(pass, -1, kGoesOn)->empty());
     CHECK((pass.take() && pass.take() && !pass.full()));
