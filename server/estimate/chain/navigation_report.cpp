@@ -217,10 +217,11 @@ void NavigationReport::write(std::int64_t t_ns, const PositionSources& sources, 
     (void)write_translation(t_ns, sources, sink);
 }
 
-/// Navigation has the position: valid, and fixes do not show that it is elsewhere. What they showed holds between them.
+/// Navigation has the position: valid, and where it holds the vehicle at rest fixes do not show that it is elsewhere.
+/// What they showed holds between them. One that has felt the vehicle leave follows it, whatever the phase says yet.
 bool NavigationReport::knows_position(const PositionSources& sources, const NavigationEstimate& e) {
     if (sources.navigation->rest_doubted()) return false;
-    if (!e.valid || e.mode != NavigationMode::at_rest || sources.translation == nullptr) {
+    if (!e.valid || sources.navigation->moving() || sources.translation == nullptr) {
         moved_ = false;
         return e.valid;
     }
