@@ -171,6 +171,8 @@ void VerticalFilter::set_motion(Motion motion) {
     }
     motion_ = motion;
     if (motion == Motion::rest && started_) {
+        // It may rest in another pose, in which another bias acts upwards.
+        forget(flight(), kB, 0.0, settings_.accel_bias_mps2, carried());
         const VerticalKalman state = flight();
         start(t_ns_, state.x(kH), std::sqrt(state.covariance(kH, kH)), 0.0, kRestSpeedAtFirst_mps);
     } else if (motion == Motion::descent) {

@@ -226,3 +226,31 @@ TEST_CASE("a quadrotor that nobody announced is followed with heights once a sec
         CHECK(rms_m < 0.3);
     }
 }
+
+TEST_CASE("a vehicle that rests again may rest in another pose, where another bias acts upwards") {
+    // It stands on its tail, then lies: the bias of 0.6 m/s2 that its long axis showed is none of the other's.
+    VerticalFilter filter(VerticalSettings{});
+    const auto feel = [&](double from_s, double to_s, double bias_mps2) {
+        for (int k = 1; k <= std::lround((to_s - from_s) / 0.01); ++k) {
+            const std::int64_t t_ns = after(from_s + 0.01 * k);
+            filter.accelerometer(t_ns, bias_mps2, 0.05, 0.0);
+            if (k % 4 == 0) filter.height(t_ns, 0, 0.5);
+        }
+    };
+    filter.start_on_rail(after(0), 0.5);
+    feel(0, 20, -0.6);
+    CHECK(filter.estimate().accel_bias_mps2 == Approx(-0.6).margin(0.05));
+    filter.set_motion(Motion::descent);
+    feel(20, 25, -0.6);
+    filter.set_motion(Motion::rest);
+    double worst_sigmas = 0, worst_mps = 0;
+    for (double t_s = 25; t_s < 35; t_s += 0.1) {
+        feel(t_s, t_s + 0.1, 0.1);
+        const VerticalEstimate e = filter.estimate();
+        worst_mps = std::max(worst_mps, std::abs(e.vertical_speed_mps));
+        worst_sigmas = std::max(worst_sigmas, std::abs(e.vertical_speed_mps) / e.vertical_speed_sigma_mps);
+    }
+    CHECK(worst_sigmas < 3);
+    CHECK(worst_mps < 0.1);
+    CHECK(filter.estimate().accel_bias_mps2 == Approx(0.1).margin(0.05));
+}
