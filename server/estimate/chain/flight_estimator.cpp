@@ -21,7 +21,7 @@ constexpr double kFrozenAccel_s = 0.4;
 constexpr double kPulse_m = 12.0;
 constexpr double kInStep_s = 0.25;
 /// 1-sigma of the bend's time when the thrust table is known: ports that read low or high by 1.5 % move it.
-constexpr double kBendSigma_s = 0.07;
+constexpr double kBendSigma_s = 0.1;
 constexpr double kPhasePeriod_s = 1.0;
 constexpr double kPadDisagreement_pa = 400.0;
 constexpr double kPressureGone_s = 2.5;

@@ -11,7 +11,7 @@ namespace turnstone::estimate {
 
 namespace {
 
-constexpr double kVertexSigma_s = 0.04;   ///< beside the scatter's: a parabola is not all of a coast
+constexpr double kVertexSigma_s = 0.03;   ///< beside the scatter's: a parabola is not all of a coast
 constexpr double kCrossingSigma_s = 0.01; ///< beside the speed's
 constexpr double kVertex_s = 4.0;         ///< before apogee: drag is small there
 constexpr double kBeforeParachute_s = 0.2;

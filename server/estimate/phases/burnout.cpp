@@ -15,7 +15,7 @@ constexpr double kSpeedByHeights_mps = 8.0; ///< 1-sigma, ports included
 constexpr double kCoastSeen_s = 1.0;        ///< by heights alone
 constexpr double kCoastLasts_s = 0.15;
 constexpr double kTailUnseen_s = 0.02; ///< of the end of thrust
-constexpr double kThrustEndSigma_s = 0.003;
+constexpr double kThrustEndSigma_s = 0.0025;
 
 TimeEstimate middle_of(std::int64_t from_ns, std::int64_t to_ns) {
     return {from_ns + (to_ns - from_ns) / 2, seconds_between(from_ns, to_ns) / std::sqrt(12.0)};
@@ -77,7 +77,7 @@ TimeEstimate thrust_end(const FlightEvidence& evidence, std::int64_t crossed_ns,
     // of its tail, so that the end is in the interval before the first that does not.
     const double period_s = evidence.force_period_s();
     const double ago_s = 1.5 * period_s - std::min(kTailUnseen_s, 0.7 * period_s);
-    const double own_s = std::hypot(kThrustEndSigma_s, period_s / std::sqrt(12.0));
+    const double own_s = std::hypot(kThrustEndSigma_s, 0.35 * period_s);
     if (widest_s < evidence.lost_packet_s()) return {forces[i].t_ns - seconds_to_ns(ago_s), own_s};
     return {forces[i].t_ns - seconds_to_ns(0.5 * widest_s), std::hypot(own_s, widest_s / std::sqrt(12.0))};
 }
@@ -113,14 +113,14 @@ TimeEstimate climb_end(const FlightEvidence& evidence, std::int64_t liftoff_ns, 
     // It bends after the steepest part.
     const std::int64_t near_ns = steepest_ns(evidence, liftoff_ns, coast_began_ns);
     const auto bend = bend_of_climb(t_s, height_m, seconds_between(now_ns, near_ns));
-    TimeEstimate when{near_ns, std::hypot(0.3, evidence.height_period_s())};
+    TimeEstimate when{near_ns, std::hypot(0.25, 0.6 * evidence.height_period_s())};
     if (bend) {
         // A bend in a gap follows from the speeds on both sides, less exactly.
         const std::size_t after = heights.since(now_ns + seconds_to_ns(bend->t_s));
         const bool between = after > 0 && after < heights.size();
         const double gap_s = between ? seconds_between(heights[after - 1].t_ns, heights[after].t_ns) : 0.0;
         when = {now_ns + seconds_to_ns(bend->t_s + settings.bend_to_burnout_s),
-                std::hypot(settings.bend_to_burnout_sigma_s, std::min(bend->sigma_s, 1.0), 0.3 * gap_s)};
+                std::hypot(settings.bend_to_burnout_sigma_s, std::min(bend->sigma_s, 1.0), 0.5 * gap_s)};
     }
     // With a fade in the climb the bend seen may be another one: take the middle of the two, and no smaller a sigma
     // than that.

@@ -21,7 +21,7 @@ constexpr double kForgetsDive_s = 10.0;
 constexpr double kSlowedLasts_s = 0.44;
 constexpr double kFilterSure_mps = 2.0; ///< 1-sigma of a speed that says how fast it comes down
 constexpr double kSlowsAt = 0.7;        ///< of the fastest speed: it has slowed down by more than fixes scatter
-constexpr double kSlowsLate_s = 0.3;    ///< after its charge: how a parachute fills, and what fixes are late by
+constexpr double kSlowsLate_s = 0.6;    ///< after its charge: how a parachute fills, and what fixes are late by
 constexpr double kSlowsSigma_s = 0.3;
 constexpr double kChargeTurns_radps = 1.2; ///< within the gap of a packet; hanging and swinging turn more slowly
 
@@ -38,7 +38,7 @@ TimeEstimate charge(const FlightEvidence& evidence, const Shock& shock, std::int
         const double jump_radps = evidence.mean_rate_radps(after_ns, after_ns + seconds_to_ns(0.008)) -
                                   evidence.mean_rate_radps(before_ns - seconds_to_ns(0.05), before_ns);
         if (std::fabs(jump_radps) < kChargeTurns_radps) continue;
-        return {before_ns + (after_ns - before_ns) / 2, std::max(0.003, gap_s / std::sqrt(12.0))};
+        return {before_ns + (after_ns - before_ns) / 2, std::max(0.002, gap_s / std::sqrt(12.0))};
     }
     // Reception came back just before it: the charge was in the fade, or before this shock.
     const std::int64_t earliest_ns = shock.t_ns - seconds_to_ns(kParachuteAfterCharge_s);
@@ -144,7 +144,7 @@ MaybeFound first_opening(const Sight& sight) {
     const double since_s = seconds_between(apogee_ns, now_ns);
     if (since_s < 4.0) return std::nullopt;
     const TimeEstimate unseen =
-        evidence.fade_between(from_ns, now_ns).value_or(TimeEstimate{apogee_ns + seconds_to_ns(1.0), 1.0});
+        evidence.fade_between(from_ns, now_ns).value_or(TimeEstimate{apogee_ns + seconds_to_ns(1.0), 0.75});
     if (!evidence.barometer_alive()) {
         const bool hangs = evidence.barometer_gone() && since_s < kHangsWithin_s && evidence.hangs();
         return hangs ? MaybeFound(Found{unseen}) : std::nullopt;

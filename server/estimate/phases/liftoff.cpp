@@ -18,7 +18,10 @@ constexpr double kFadeBeforeFlight_s = 8.0;
 constexpr double kRestForce_mps2 = 1.5;
 constexpr double kClimb_mps = 10.0;
 constexpr double kClimbThrough_m = 30.0;
-constexpr double kSlope_s_per_m = 1.5; ///< how long coarse heights must be looked at for their slope
+constexpr double kOnsetByForceSigma_s = 0.002;
+constexpr double kOnsetSigma_s = 0.055; ///< by heights
+constexpr double kByFixesSigma_s = 0.3; ///< whose heights scatter by metres
+constexpr double kSlope_s_per_m = 1.5;  ///< how long coarse heights must be looked at for their slope
 
 /// It is lifted gently, or the pressure around it changes: the inertial sensor then feels gravity, which it does in no
 /// flight.
@@ -63,7 +66,11 @@ TimeEstimate climb_onset(const FlightEvidence& evidence) {
     const bool faded = gap_s > gone_s;
     const std::int64_t earliest_ns = faded ? t_before_ns : t_before_ns - seconds_to_ns(evidence.window_s(0.5, 0.5));
     const std::int64_t t_ns = std::clamp(t_first_ns - seconds_to_ns(ago_s), earliest_ns, t_first_ns);
-    return {t_ns, faded ? std::max(0.1, 0.2 * gap_s) : std::hypot(0.06, 0.35 * evidence.height_period_s())};
+    const double period_s = evidence.height_period_s();
+    if (!faded)
+        return {t_ns, std::hypot(kOnsetSigma_s, 0.06 * period_s, heights[first].by_fix ? kByFixesSigma_s : 0.0)};
+    // Where it climbed before the gap, thrust made the receiver lose its fixes.
+    return {t_ns, t_ns == t_before_ns ? std::hypot(kOnsetSigma_s, 0.5 * period_s) : std::max(0.1, 0.2 * gap_s)};
 }
 
 } // namespace
@@ -261,7 +268,8 @@ TimeEstimate LiftoffWatch::thrust_onset(const FlightEvidence& evidence) const {
            seconds_between(forces[i - 1].t_ns, forces[i].t_ns) < evidence.seen_gap_s())
         --i;
     const double spacing_s = i > 0 ? seconds_between(forces[i - 1].t_ns, forces[i].t_ns) : gap_s;
-    return {forces[i].t_ns - seconds_to_ns(0.5 * spacing_s), std::max(0.003, spacing_s / std::sqrt(12.0))};
+    return {forces[i].t_ns - seconds_to_ns(0.5 * spacing_s),
+            std::max(kOnsetByForceSigma_s, spacing_s / std::sqrt(12.0))};
 }
 
 } // namespace turnstone::estimate

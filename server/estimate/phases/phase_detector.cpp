@@ -1,6 +1,7 @@
 #include "server/estimate/phases/phase_detector.hpp"
 
 #include <algorithm>
+#include <cmath>
 
 #include "shared/time.hpp"
 
@@ -150,7 +151,9 @@ void PhaseDetector::enter(EventId event, const TimeEstimate& when, Phase next) {
     }
     phase_ = next;
     phase_began_ns_ = t_ns;
-    transitions_.push_back({event, t_ns, when.sigma_s, evidence_.now_ns(), next});
+    // One of the two moments is off by as much as their order was.
+    const double sigma_s = std::hypot(when.sigma_s, seconds_between(when.t_ns, t_ns));
+    transitions_.push_back({event, t_ns, sigma_s, evidence_.now_ns(), next});
     ++found_count_;
     burnout_.begin(event);
     apogee_.begin(event);

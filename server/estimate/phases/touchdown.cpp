@@ -12,7 +12,8 @@ namespace {
 constexpr double kImpactGroup_s = 2.0;
 constexpr double kRestAfterImpact_s = 12.0;
 constexpr double kImpactSigma_s = 0.006; ///< the ground gives a little
-constexpr double kByFixes_s = 0.5;       ///< 1-sigma: their heights scatter by metres
+constexpr double kMeetsGround_s = 0.07;  ///< 1-sigma: heights on a line to the ground
+constexpr double kByFixes_s = 0.2;       ///< 1-sigma: their heights scatter by metres
 constexpr double kTipping_s = 1.2;       ///< from an impact to lying still
 
 TimeEstimate touchdown_time(const FlightEvidence& evidence, double ground_m) {
@@ -32,7 +33,8 @@ TimeEstimate touchdown_time(const FlightEvidence& evidence, double ground_m) {
     TimeEstimate when{before_ns + (near_ns - before_ns) / 2, std::max(0.5, gap_s / std::sqrt(12.0))};
     if (descent && descent->speed_mps < -1.0) {
         const double left_s = std::clamp((ground_m - descent->height_m) / descent->speed_mps, 0.0, faded ? gap_s : 2.0);
-        when = {seen_ns + seconds_to_ns(left_s), std::hypot(0.15, 0.1 * left_s, 0.4 * evidence.height_period_s())};
+        when = {seen_ns + seconds_to_ns(left_s),
+                std::hypot(kMeetsGround_s, 0.1 * left_s, 0.2 * evidence.height_period_s())};
         if (heights.back().by_fix) when.sigma_s = std::hypot(when.sigma_s, kByFixes_s);
     }
     // The impact, if it was felt. The packet with it may be lost, and the bay tipping over is felt a little later.

@@ -7,6 +7,7 @@
 #include <sstream>
 #include <string>
 #include <tuple>
+#include <utility>
 
 #include <catch2/catch.hpp>
 
@@ -331,4 +332,34 @@ TEST_CASE("the phases are drawn as the rules lead") {
         }
     }
     CHECK(drawn == rules);
+}
+
+TEST_CASE("a charge seen before the apogee that is found after it is as uncertain as their order") {
+    // 50 m/s2 for 2 s from 10 s on, then a throw: apogee by the filter 0.3 s behind the charge.
+    PhaseDetector detector({});
+    const double top_s = 12 + 100 / kG;
+    const auto height_m = [&](double t_s) {
+        return t_s < 12 ? risen_m(t_s, 10, 50) : 100 + 100 * (t_s - 12) - risen_m(t_s, 12, kG);
+    };
+    bool fired = false;
+    for (int step = 0; step * 0.02 < top_s + 3; ++step) {
+        const double t_s = step * 0.02;
+        detector.height(HeightPoint{at(t_s), height_m(t_s), 0.3});
+        detector.vertical(
+            VerticalEstimate{.t_ns = at(t_s),
+                             .valid = true,
+                             .altitude_m = height_m(t_s),
+                             .altitude_sigma_m = 1.0,
+                             .vertical_speed_mps = t_s < 12 ? 50 * std::max(0.0, t_s - 10) : kG * (top_s - t_s),
+                             .vertical_speed_sigma_mps = 0.2,
+                             .acceleration_mps2 = t_s < 12 ? 50 : -kG});
+        if (!std::exchange(fired, t_s > top_s - 0.3) && fired) detector.pulse(at(t_s));
+        detector.tick(at(t_s));
+    }
+    const auto found = [&](EventId event) {
+        return std::ranges::find(detector.transitions(), event, &Transition::event);
+    };
+    REQUIRE(found(EventId::drogue_out) != detector.transitions().end());
+    CHECK(found(EventId::drogue_out)->t_ns == found(EventId::apogee)->t_ns);
+    CHECK(found(EventId::drogue_out)->t_sigma_s == Approx(0.3).margin(0.05));
 }
