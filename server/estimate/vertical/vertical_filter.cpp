@@ -28,7 +28,7 @@ constexpr double kUnrestSpeed_mps = 50.0;
 constexpr double kDescentGap_s = 0.25;
 constexpr double kDescentGapSigma_mps2 = 12.0;
 /// Swinging under a parachute changes the vertical speed although the size of the force does not show it.
-constexpr double kSwings_mps2 = 0.75;
+constexpr double kSwings_mps2 = 0.5;
 constexpr double kTooMuch = 3.0;        ///< of the size of the force, for an acceleration to be believed
 constexpr double kRailLean_mps2 = 0.08; ///< 1 - cos(7 degrees), times gravity
 /// Two packets of four samples at 200 Hz may be lost before the accelerometer counts as absent.
@@ -171,8 +171,8 @@ void VerticalFilter::set_motion(Motion motion) {
     }
     motion_ = motion;
     if (motion == Motion::rest && started_) {
-        // It may rest in another pose, in which another bias acts upwards.
-        forget(flight(), kB, 0.0, settings_.accel_bias_mps2, carried());
+        // It may rest in another pose, in which another bias acts upwards, and a single axis misses all of gravity.
+        forget(flight(), kB, 0.0, kGravityStandard_mps2, carried());
         const VerticalKalman state = flight();
         start(t_ns_, state.x(kH), std::sqrt(state.covariance(kH, kH)), 0.0, kRestSpeedAtFirst_mps);
     } else if (motion == Motion::descent) {
