@@ -345,6 +345,7 @@ async function run(browser) {
   await until('the log book on the phone', () => flight_of(phone).isVisible());
   await picture(phone, 'phone-dark-log-book');
   await inspect(phone, 'log book, phone, dark');
+  await jump_on_phone(phone, live_id);
   const ground_of = (page) => page.evaluate(() => getComputedStyle(document.body).backgroundColor);
   const light = await ground_of(laptop);
   await laptop.emulateMedia({ colorScheme: 'dark' });
@@ -370,6 +371,31 @@ async function run(browser) {
   await stop(idle);
   await two_vehicles(laptop);
   check('no errors in the console', errors.length === 0, errors.join('\n        '));
+}
+
+/** The map lies under a phone's fold: it is drawn when it is looked at, and a jump does not wait for it. */
+async function jump_on_phone(phone, id) {
+  await phone.goto(`${station.address}#/crew/${id}`);
+  await until('replay on the phone', async () => /Replay, paused/.test(await where_of(phone)));
+  await click_tape(phone, 0.3);
+  await compare(phone, id, 'phone: replay after a seek');
+  const drawn = () => phone.evaluate(() => globalThis.map_drawn);
+  await phone.evaluate(() => {
+    const pen = document.querySelector('[data-testid=map] canvas').getContext('2d');
+    const clear = pen.clearRect.bind(pen);
+    globalThis.map_drawn = 0;
+    pen.clearRect = (...area) => {
+      globalThis.map_drawn++;
+      clear(...area);
+    };
+  });
+  await click_tape(phone, 0.7);
+  await compare(phone, id, 'phone: replay after another');
+  await sleep(500); // twice what a map waits at most
+  check('phone: a jump draws no map that is out of view', (await drawn()) === 0, `${await drawn()} times`);
+  await phone.getByTestId('map').scrollIntoViewIfNeeded();
+  await check_soon('phone: the map is drawn once it is looked at', async () => [(await drawn()) > 0]);
+  await picture(phone, 'phone-dark-replay-map');
 }
 
 /** What an operator wrote is changed and taken back for everybody; the flight gets a name while it flies. */

@@ -8,6 +8,8 @@ export class Surface {
   /** Rises when the size changed and everything must be drawn again. */
   version = 0;
   private readonly observer: ResizeObserver;
+  private readonly watcher: IntersectionObserver;
+  private seen: boolean | undefined;
 
   constructor(readonly canvas: HTMLCanvasElement) {
     const context = canvas.getContext('2d');
@@ -15,11 +17,21 @@ export class Surface {
     this.context = context;
     this.observer = new ResizeObserver(() => this.fit());
     this.observer.observe(canvas);
+    this.watcher = new IntersectionObserver((entries) => (this.seen = entries.at(-1)?.isIntersecting));
+    this.watcher.observe(canvas);
     this.fit();
   }
 
   stop(): void {
     this.observer.disconnect();
+    this.watcher.disconnect();
+  }
+
+  /** A busy browser is late to say what is in view: until then it is looked for. */
+  get in_view(): boolean {
+    if (this.seen !== undefined) return this.seen;
+    const { top, bottom } = this.canvas.getBoundingClientRect();
+    return bottom > 0 && top < window.innerHeight;
   }
 
   /**

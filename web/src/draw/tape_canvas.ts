@@ -88,29 +88,30 @@ function find_gaps(tape: Tape, vehicle: number, width: number): { from_s: number
   return gaps;
 }
 
-export function draw_tape(surface: Surface, drawing: TapeDrawing): void {
+/** `ground`: what lies under window and cursor, drawn again when `changed`: a finger on the tape moves only these. */
+export function draw_tape(surface: Surface, drawing: TapeDrawing, ground: HTMLCanvasElement, changed: boolean): void {
   const context = surface.begin();
   const colours = palette();
   const { tape } = drawing;
   const layout = tape_layout(surface);
   const extent_s = tape.extent_s;
   const x = (t_s: number): number => layout.left + (Math.min(Math.max(t_s, 0), extent_s) / extent_s) * layout.width;
-  const { band_top, band_bottom } = layout;
-  const band_height = band_bottom - band_top;
-  const phases = tape.log.phases(drawing.vehicle);
-
-  context.fillStyle = colours.surface;
-  context.fillRect(layout.left, band_top, layout.width, band_height);
-  draw_phases(context, colours, phases, x, tape.head_s, band_top, band_height);
-  draw_profile(context, colours, drawing, layout, x);
-  context.fillStyle = hatching(context, colours);
-  for (const gap of find_gaps(tape, drawing.vehicle, layout.width)) {
-    context.fillRect(x(gap.from_s), band_top, Math.max(2, x(gap.to_s) - x(gap.from_s)), band_height);
+  const under = changed ? ground.getContext('2d') : null;
+  if (under) {
+    [ground.width, ground.height] = [surface.canvas.width, surface.canvas.height];
+    under.setTransform(context.getTransform());
+    draw_ground(under, colours, drawing, layout, x);
   }
+  context.drawImage(ground, 0, 0, surface.width, surface.height);
   draw_window(context, colours, drawing, layout, x);
   context.strokeStyle = colours.muted;
   context.lineWidth = 1;
-  context.strokeRect(layout.left + 0.5, band_top + 0.5, layout.width - 1, band_height - 1);
+  context.strokeRect(
+    layout.left + 0.5,
+    layout.band_top + 0.5,
+    layout.width - 1,
+    layout.band_bottom - layout.band_top - 1,
+  );
   draw_events(context, colours, drawing, layout, x);
   draw_names(context, colours, drawing, layout, x);
   draw_axis(context, colours, drawing, layout, x);
@@ -118,6 +119,25 @@ export function draw_tape(surface: Surface, drawing: TapeDrawing): void {
 }
 
 type Scale = (t_s: number) => number;
+
+function draw_ground(
+  context: CanvasRenderingContext2D,
+  colours: Palette,
+  drawing: TapeDrawing,
+  layout: TapeLayout,
+  x: Scale,
+): void {
+  const { tape, vehicle } = drawing;
+  const { left, width, band_top: top, band_bottom } = layout;
+  const height = band_bottom - top;
+  context.fillStyle = colours.surface;
+  context.fillRect(left, top, width, height);
+  draw_phases(context, colours, tape.log.phases(vehicle), x, tape.head_s, top, height);
+  draw_profile(context, colours, drawing, layout, x);
+  context.fillStyle = hatching(context, colours);
+  for (const gap of find_gaps(tape, vehicle, width))
+    context.fillRect(x(gap.from_s), top, Math.max(2, x(gap.to_s) - x(gap.from_s)), height);
+}
 
 function draw_profile(
   context: CanvasRenderingContext2D,

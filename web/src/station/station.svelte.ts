@@ -18,6 +18,10 @@ import type { Says } from './said';
 const past = (): Promise<typeof import('../tape/past')> => import('../tape/past');
 
 const kBeatMs = 125;
+/** After a press on the tape the page looks again once it has the answer, and at the rest once the figures are painted. */
+const kAnswer_ms = 250;
+const kPaint_ms = 60;
+const kBeatLatest_ms = 300; // also while a finger drags
 const kCompareEvery_ms = 60_000; // clocks of devices drift by some milliseconds in that time
 const kNoticeMs = { note: 4000, caution: 10_000 };
 
@@ -38,6 +42,8 @@ class Station {
   /** Requests for missed or older rows under way. */
   loading = $state(0);
   beat = $state(0);
+  /** Rises with each beat, and before it at a jump's answer: the largest figures are painted first. */
+  figures = $state(0);
   recordings_version = $state(0);
   /** Where the leader of a debrief stands, as it came (stream/led.ts). */
   led: Json | undefined = $state.raw();
@@ -52,6 +58,8 @@ class Station {
   private wanted_recording: string | undefined;
   private wanted_s: TapeSeconds = NaN;
   private notice_timer: ReturnType<typeof setTimeout> | undefined;
+  private beat_timer: ReturnType<typeof setTimeout> | undefined;
+  private beat_ms: PageMs = 0;
 
   constructor() {
     const scheme = location.protocol === 'https:' ? 'wss:' : 'ws:';
@@ -76,10 +84,17 @@ class Station {
   /** Beats fall on the moments at which a countdown changes, so that everybody sees it change at once. */
   private go_on(): void {
     this.beat++;
+    this.figures++;
+    this.beat_ms = page_now();
     const countdown = this.tape?.following ? this.tape.log.countdown_at(this.tape.cursor_s) : undefined;
     const left_ms = countdown && !countdown.held ? 1000 * countdown.left_s : 0;
     const next_ms = ((left_ms % kBeatMs) + kBeatMs) % kBeatMs;
-    setTimeout(() => this.go_on(), (next_ms || kBeatMs) + 1);
+    this.beat_in((next_ms || kBeatMs) + 1);
+  }
+
+  private beat_in(ms: number): void {
+    clearTimeout(this.beat_timer);
+    this.beat_timer = setTimeout(() => this.go_on(), Math.min(ms, this.beat_ms + kBeatLatest_ms - page_now()));
   }
 
   private compare_clocks(): void {
@@ -104,7 +119,10 @@ class Station {
     if (!tape) return;
     tape.set_cursor(t_s);
     if (tape.live) this.loader?.look();
-    else this.connection_.send_latest({ type: 'seek', t_s: tape.cursor_s });
+    else {
+      this.connection_.send_latest({ type: 'seek', t_s: tape.cursor_s });
+      this.beat_in(kAnswer_ms);
+    }
   }
 
   to_live(): void {
@@ -182,16 +200,6 @@ class Station {
       this.warn('failed', error);
       return false;
     }
-  }
-
-  async unlock(key: string): Promise<boolean> {
-    const unlocked = await this.act(async () => (await past()).api.post_key(key), 'unlocked');
-    if (unlocked) this.role = 'operator';
-    return unlocked;
-  }
-
-  async log_out(): Promise<void> {
-    if (await this.act(async () => (await past()).api.end_session(), 'logged_out')) this.role = 'viewer';
   }
 
   /** Asks for what only makes sense at once. */
@@ -299,8 +307,10 @@ class Station {
     const tape = this.tape;
     if (!tape || tape.live) return;
     tape.set_replay(message.cursor_s, message.playing, message.rate, message.t_end_s, message.latest);
-    if (message.latest) this.beat++;
-    else if (!message.playing) this.loader?.look();
+    if (message.latest) {
+      this.figures++;
+      this.beat_in(kPaint_ms);
+    } else if (!message.playing) this.loader?.look();
   }
 }
 

@@ -5,6 +5,7 @@
 import * as api from '../stream/api';
 import type { TapeSeconds } from '../stream/clocks';
 import { light_columns, type Places } from './light';
+import { take_columns, take_series } from './take';
 import type { Tape } from './tape';
 
 const kBackfillPoints = 2048;
@@ -74,7 +75,7 @@ export class Loader {
             to_s: Math.max(end_s, tape.head_s) + 1,
             points: kBackfillPoints,
           };
-          tape.take_series(await api.fetch_series(this.id, window), 0, true);
+          take_series(tape, await api.fetch_series(this.id, window), 0, true);
         }
       };
       await Promise.all(Array.from({ length: kBackfillAtOnce }, worker));
@@ -86,7 +87,7 @@ export class Loader {
       if (this.stopped) return;
       const columns = places.map((place) => this.tape.description.tables[table]?.columns[place]?.name ?? '');
       const window = { table, from_s, to_s: to_s + 1, points: kLightPoints, columns };
-      this.tape.take_columns(await api.fetch_series(this.id, window), places);
+      take_columns(this.tape, await api.fetch_series(this.id, window), places);
     }
   }
 
@@ -126,7 +127,7 @@ export class Loader {
           to_s: Math.max(end_s, hole.from_s + 1),
           points: kRefillPoints,
         });
-        tape.take_series(series, hole.complete_from_s, true);
+        take_series(tape, series, hole.complete_from_s, true);
       }
     });
   }

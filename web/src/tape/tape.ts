@@ -2,7 +2,7 @@
  * One recording and one cursor on it. Live is the tape whose head still moves; behind live is the same tape with the
  * cursor let go. Every view is a function of (tape, cursor): nothing here knows who draws it.
  */
-import type { Block, Series } from '../stream/blocks';
+import type { Block } from '../stream/blocks';
 import { page_now, type TapeSeconds } from '../stream/clocks';
 import type { Description, Table } from '../stream/description';
 import type { LatestRow, Mode } from '../stream/messages';
@@ -155,38 +155,6 @@ export class Tape {
     this.data_version++;
   }
 
-  /** A piece of history of some columns of one table, at these places: only for what is drawn of the whole tape. */
-  take_columns(series: Series, places: readonly number[]): void {
-    const data = this.tables[series.table];
-    if (!data || series.columns !== places.length) return;
-    for (let i = 0; i < series.rows; i++) {
-      const bin = data.overview.touch(series.t_s[i] ?? NaN);
-      places.forEach((place, c) => {
-        data.overview.take(bin, place, series.min[c * series.rows + i] ?? NaN);
-        data.overview.take(bin, place, series.max[c * series.rows + i] ?? NaN);
-      });
-    }
-    this.data_version++;
-  }
-
-  /** A piece of history of every number column of one table, from the server. `complete`: it leaves nothing out. */
-  take_series(series: Series, from_s: TapeSeconds, complete: boolean): void {
-    const data = this.tables[series.table];
-    if (!data || series.columns !== data.table.number_count) return;
-    for (let i = 0; i < series.rows; i++) {
-      const t_s = series.t_s[i] ?? NaN;
-      const bin = data.overview.touch(t_s);
-      for (let c = 0; c < series.columns; c++) {
-        data.overview.take(bin, c, series.min[c * series.rows + i] ?? NaN);
-        data.overview.take(bin, c, series.max[c * series.rows + i] ?? NaN);
-      }
-      if (!series.decimated) data.columns.push_row(t_s, series.min, series.rows, i);
-    }
-    if (!series.decimated && complete) data.columns.complete_from_s = Math.min(data.columns.complete_from_s, from_s);
-    data.version++;
-    this.data_version++;
-  }
-
   /** Rows between these times never came and cannot be had: what lies before `to_s` must come from the server. */
   mark_hole(to_s: TapeSeconds): void {
     for (const data of this.tables) data.columns.complete_from_s = Math.max(data.columns.complete_from_s, to_s);
@@ -267,11 +235,12 @@ export class Tape {
     this.playing = playing;
     this.rate = rate;
     this.newest_s = Math.max(this.newest_s, t_end_s || 0);
+    const { cursor, from } = this;
     this.cursor = cursor_s;
     if (cursor_s > this.from + 0.9 * this.span || cursor_s < this.from) {
       this.from = Math.max(0, Math.min(cursor_s - 0.1 * this.span, this.newest_s - this.span * (1 - this.lead)));
     }
-    this.view_version++;
+    if (cursor !== cursor_s || from !== this.from) this.view_version++;
   }
 
   to_head(): void {

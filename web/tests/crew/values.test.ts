@@ -3,6 +3,7 @@ import { describe, expect, it } from 'vitest';
 import { csv_fields, csv_of } from '../../src/crew/values/csv';
 import { select_values, spread_of } from '../../src/crew/values/values';
 import { strips_of } from '../../src/tape/strips';
+import { take_series } from '../../src/tape/take';
 import { Tape } from '../../src/tape/tape';
 import { column, description, pair, table, words } from '../support/builders';
 
@@ -32,7 +33,7 @@ function tape_of(rows: Record<number, [number, number[]][]>): Tape {
       max: values,
       mean: values,
     };
-    tape.take_series(series, 0, true);
+    take_series(tape, series, 0, true);
   }
   return tape;
 }

@@ -1,6 +1,7 @@
 /** The tape's cursor and window: it follows live, lets go, and asks for what it does not hold. */
 import { afterEach, describe, expect, it, vi } from 'vitest';
 import { page_now } from '../../src/stream/clocks';
+import { take_columns, take_series } from '../../src/tape/take';
 import { Tape } from '../../src/tape/tape';
 import { column, description, table } from '../support/builders';
 
@@ -14,7 +15,7 @@ function block(t_s: number[], values: number[]): Parameters<Tape['take_block']>[
   return { table: 0, columns: 1, rows: t_s.length, t_offset: 0, values_offset: 8 * t_s.length, view };
 }
 
-const series = (t_s: number[], values: number[]): Parameters<Tape['take_series']>[0] => {
+const series = (t_s: number[], values: number[]): Parameters<typeof take_series>[1] => {
   const column = Float64Array.from(values);
   return {
     table: 0,
@@ -105,7 +106,7 @@ describe('a tape', () => {
     const tape = new Tape(two, 'live', []);
     const series = { table: 0, columns: 1, rows: 2, decimated: false, t_s: Float64Array.of(1, 2) };
     const values = Float64Array.of(5, 7);
-    tape.take_columns({ ...series, min: values, max: values, mean: values }, [1]);
+    take_columns(tape, { ...series, min: values, max: values, mean: values }, [1]);
     const [data] = tape.tables;
     const bin = Math.floor(1 / data!.overview.bin_s);
     expect([data!.overview.max(1, bin), data!.overview.max(0, bin), data!.columns.count]).toEqual([5, NaN, 0]);
@@ -132,7 +133,7 @@ describe('a tape', () => {
   });
   it('has no value, and no zero, at a cursor before the first row', () => {
     const tape = new Tape(about, 'live', []);
-    tape.take_series(series([8, 9], [1, 2]), 0, true);
+    take_series(tape, series([8, 9], [1, 2]), 0, true);
     tape.set_cursor(5);
     expect(tape.cursor_is_local).toBe(true);
     expect(tape.value_at_cursor(0, 0)).toEqual({ value: NaN, t_s: NaN });
@@ -158,6 +159,16 @@ describe('a replay', () => {
     expect(tape.value_at_cursor(0, 0).value).toBeNaN();
     tape.set_replay(3, false, 1, 10, [row(2.9, 29)]);
     expect(tape.value_at_cursor(0, 0)).toEqual({ value: 29, t_s: 2.9 });
+  });
+  it('has moved with a jump and not again with the answer to it, but where that moves the window', () => {
+    const tape = new Tape(about, 'replay', []);
+    tape.set_cursor(3);
+    const { view_version } = tape;
+    tape.set_replay(3, false, 1, 10, [row(2.9, 29)]);
+    expect([tape.view_version, tape.value_at_cursor(0, 0).value]).toEqual([view_version, 29]);
+    tape.set_cursor(9.5);
+    tape.set_replay(9.5, false, 1, 10, [row(9.4, 94)]);
+    expect(tape.view_version).toBe(view_version + 2);
   });
   it('moves with its rows while it plays, and keeps the row it was paused at', () => {
     const tape = new Tape(about, 'replay', []);

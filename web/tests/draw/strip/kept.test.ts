@@ -7,6 +7,7 @@ import { SvgPen } from '../../../src/draw/svg_pen';
 import { painted_window } from '../../../src/draw/strip/window';
 import { History } from '../../../src/tape/history';
 import { strips_of } from '../../../src/tape/strips';
+import { take_series } from '../../../src/tape/take';
 import { Tape } from '../../../src/tape/tape';
 import { description, pair, table } from '../../support/builders';
 
@@ -35,7 +36,8 @@ function feed(tape: Tape, from_s: number, to_s: number, lost: (t_s: number) => b
     ...times.map(() => 0.2),
   ]);
   const t_s = Float64Array.from(times);
-  tape.take_series(
+  take_series(
+    tape,
     { table: 0, columns: 2, rows: times.length, decimated: false, t_s, min: values, max: values, mean: values },
     0,
     true,

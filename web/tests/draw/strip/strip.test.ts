@@ -8,6 +8,7 @@ import { painted_window } from '../../../src/draw/strip/window';
 import type { Limit } from '../../../src/stream/description';
 import { History } from '../../../src/tape/history';
 import { strips_of } from '../../../src/tape/strips';
+import { take_series } from '../../../src/tape/take';
 import { Tape } from '../../../src/tape/tape';
 import { description, pair, phase, table } from '../../support/builders';
 
@@ -39,7 +40,8 @@ function drawn(
   const columns = [times.map(value), times.map(() => 0.2)].flat();
   const values = Float64Array.from(columns);
   const t_s = Float64Array.from(times);
-  tape.take_series(
+  take_series(
+    tape,
     { table: 0, columns: 2, rows: times.length, decimated: false, t_s, min: values, max: values, mean: values },
     0,
     true,
