@@ -15,7 +15,7 @@ const kKept = resolve(place < 0 ? 'build/trials/debrief/three-hours' : process.a
 const kLimit_ms = 100;
 const kJumps = 40;
 const kSettled_ms = 600; // after a jump nothing of it is outstanding
-const kMeasured_s = 1; // a figure is a row of its source as it was when something was last measured
+const kMeasured_s = 1.1; // a figure is a row of its source as it was when something was last measured; fixes are a second apart, more or less
 const kRail_s = 3600;
 const kDown_s = 7130;
 
