@@ -22,17 +22,10 @@ export function take_columns(tape: Tape, series: Series, places: readonly number
 export function take_series(tape: Tape, series: Series, from_s: TapeSeconds, complete: boolean): void {
   const data = tape.tables[series.table];
   if (!data || series.columns !== data.table.number_count) return;
-  const { columns, overview } = data;
-  for (let i = 0; i < series.rows; i++) {
-    const t_s = series.t_s[i] ?? NaN;
-    const bin = overview.touch(t_s);
-    for (let c = 0; c < series.columns; c++) {
-      overview.take(bin, c, series.min[c * series.rows + i] ?? NaN);
-      overview.take(bin, c, series.max[c * series.rows + i] ?? NaN);
-    }
-    if (!series.decimated) columns.push_row(t_s, series.min, series.rows, i);
-  }
-  if (!series.decimated && complete) columns.complete_from_s = Math.min(columns.complete_from_s, from_s);
+  take_columns(tape, series, [...data.table.columns.keys()].slice(0, series.columns));
   data.version++;
-  tape.data_version++;
+  if (series.decimated) return;
+  const { columns } = data;
+  series.t_s.forEach((t_s, i) => columns.push_row(t_s, series.min, series.rows, i));
+  if (complete) columns.complete_from_s = Math.min(columns.complete_from_s, from_s);
 }
