@@ -33,11 +33,19 @@ speed_t speed_of(unsigned baud) {
     return B0;
 }
 
+/// Of a long path its end, which tells it from others; the station was started with all of it.
+std::string shown(const std::string& path) {
+    constexpr std::size_t kLongest = 48;
+    const std::size_t end = path.rfind('/');
+    return path.size() <= kLongest || end == std::string::npos ? path : "…" + path.substr(end);
+}
+
 /// Sets the port raw, eight bits, no flow control. Bytes with a parity error come through as they are: every byte is
 /// kept, and the frame check finds them.
 Result<void> set_line(int fd, const SerialSource& source) {
     termios line{};
-    if (tcgetattr(fd, &line) != 0) return fail(source.path + " is not a serial port (" + std::strerror(errno) + ")");
+    if (tcgetattr(fd, &line) != 0)
+        return fail(shown(source.path) + " is not a serial port (" + std::strerror(errno) + ")");
     cfmakeraw(&line);
     line.c_iflag &= ~static_cast<tcflag_t>(INPCK | IXOFF | IXANY);
     line.c_cflag &= ~static_cast<tcflag_t>(PARENB | PARODD | CSTOPB | CRTSCTS);
@@ -51,11 +59,11 @@ Result<void> set_line(int fd, const SerialSource& source) {
     cfsetispeed(&line, speed);
     cfsetospeed(&line, speed);
     if (tcsetattr(fd, TCSANOW, &line) != 0)
-        return fail(source.path + " cannot be set up (" + std::strerror(errno) + ")");
+        return fail(shown(source.path) + " cannot be set up (" + std::strerror(errno) + ")");
     // tcsetattr succeeds if it could do any part of what was asked.
     termios got{};
     if (tcgetattr(fd, &got) != 0 || cfgetospeed(&got) != speed)
-        return fail(source.path + " does not take " + std::to_string(source.baud) + " baud");
+        return fail(shown(source.path) + " does not take " + std::to_string(source.baud) + " baud");
     return {};
 }
 
@@ -64,21 +72,22 @@ Result<int> open_port(const SerialSource& source) {
     const int fd = ::open(source.path.c_str(), O_RDONLY | O_NOCTTY | O_NONBLOCK | O_CLOEXEC);
     if (fd < 0) {
         const int error = errno;
-        if (error == ENOENT) return fail(source.path + " does not exist; plug it in or correct the path");
+        if (error == ENOENT) return fail(shown(source.path) + " does not exist; plug it in or correct the path");
         if (error == EACCES)
-            return fail(source.path + " may not be read by this user; join the group that owns it (often dialout)");
-        if (error == EBUSY) return fail(source.path + " is in use by another program; close that program");
-        return fail(source.path + " cannot be opened (" + std::strerror(error) + ")");
+            return fail(shown(source.path) +
+                        " may not be read by this user; join the group that owns it (often dialout)");
+        if (error == EBUSY) return fail(shown(source.path) + " is in use by another program; close that program");
+        return fail(shown(source.path) + " cannot be opened (" + std::strerror(error) + ")");
     }
     // TIOCEXCL keeps others out, except a privileged user; the advisory lock also finds those
     // already in.
     Result<void> ready;
     if (::flock(fd, LOCK_EX | LOCK_NB) != 0)
-        ready = fail(source.path + " is in use by another program; close that program");
+        ready = fail(shown(source.path) + " is in use by another program; close that program");
     else
         ready = set_line(fd, source);
     if (ready && ::ioctl(fd, TIOCEXCL) != 0)
-        ready = fail(source.path + " cannot be kept for this program alone (" + std::strerror(errno) + ")");
+        ready = fail(shown(source.path) + " cannot be kept for this program alone (" + std::strerror(errno) + ")");
     if (!ready) {
         ::close(fd);
         return fail(ready.error().message);

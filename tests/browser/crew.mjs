@@ -196,8 +196,36 @@ async function replay(flight) {
   await look(page, 'replay down laptop-light');
 }
 
+/** Three links, two of which cannot be opened, one of them by a long path: all of them are seen, and room is left for the log. */
+async function three_links(browser, errors) {
+  const port = join(folder, 'a-folder-of-serial-ports/by-id/usb-an_adapter_with_a_long_name-if00-port0');
+  const more = ['--link', `serial:${port}?baud=57600`, '--link', `serial:${join(folder, 'third')}?baud=57600`];
+  const server = await start_server(0, more, 'first');
+  const page = await open_page(browser, errors, 'links', 1366, 768, 'light');
+  await page.goto(`${server.address}#/crew`);
+  await until('three alerts', async () => (await page.getByTestId('alerts').locator('li .text').count()) === 3);
+  const found = await page.evaluate(() => {
+    const side = document.querySelector('.crew .side').getBoundingClientRect();
+    const links = [...document.querySelectorAll('[data-testid^=link-]')];
+    return {
+      seen: links.filter((row) => row.getBoundingClientRect().bottom <= side.bottom && row.lastElementChild.getBoundingClientRect().right <= side.right + 1).length,
+      broken: links.filter((row) => row.querySelector('th button').getClientRects()[0].height > 24).map((row) => row.dataset.testid),
+      log_px: document.querySelector('.events .scroll').clientHeight,
+      lines: Math.max(...[...document.querySelectorAll('[data-testid=alerts] li .text')].map((text) => new Set([...text.getClientRects()].map((line) => line.top)).size)),
+    };
+  });
+  check('three links: each is whole in view', found.seen === 3, `${found.seen}`);
+  check('three links: no name is broken', found.broken.length === 0, found.broken.join());
+  check('three links: four entries of the event log have room', found.log_px >= 4 * 23, `${found.log_px} pixels`);
+  check('three links: an alert about a long path takes four lines', found.lines <= 4, `${found.lines}`);
+  await picture(page, 'crew-three-links-laptop-light');
+  await stop(server.child);
+  await page.close();
+}
+
 await run_in_browser(async (browser) => {
   const errors = [];
+  await three_links(browser, errors);
   const flights = [];
   for (const [i, scenario] of kScenarios.entries()) flights.push(await begin(browser, errors, scenario, i));
   const [first, second, third] = flights;

@@ -100,6 +100,10 @@ async function pictures(page, state) {
         const over = await page.evaluate(() => document.documentElement.scrollHeight - innerHeight);
         check(`${state}, ${size}, ${scheme}: nothing has to be scrolled for`, over <= 0, `${over} pixels too tall`);
       }
+      if (size === 'landscape' && state.startsWith('recover')) {
+        const under = await page.evaluate(() => document.querySelector('[data-testid=last-place]').getBoundingClientRect().bottom - (document.querySelector('[data-testid=tape-strip]')?.getBoundingClientRect().top ?? innerHeight));
+        check(`${state}, ${size}, ${scheme}: the coordinates are whole above the tape`, under <= 0, `${under} pixels too low`);
+      }
       await page.screenshot({ path: join(kShots, `field-${state}-${size}-${scheme}.png`) });
       if (size === 'phone' && scheme === 'light') await page.screenshot({ path: join(kShots, `field-${state}-${size}-whole.png`), fullPage: true });
     }

@@ -49,6 +49,13 @@ std::filesystem::path fresh_link(const char* name) {
 
 } // namespace
 
+TEST_CASE("What is wrong with a serial port names the end of a long path") {
+    const std::string name = "usb-an_adapter_with_a_long_name_of_its_own-if00-port0";
+    LinkWatch watch("serial:" + (std::filesystem::temp_directory_path() / "no-such-folder/by-id" / name).string());
+    REQUIRE(watch.reaches("cannot_open"));
+    CHECK(watch.detail() == "…/" + name + " does not exist; plug it in or correct the path");
+}
+
 TEST_CASE("A serial port that goes away and comes back is read again by itself") {
     const auto link = fresh_link("turnstone-port");
     LinkWatch watch("serial:" + link.string() + "?baud=115200");
