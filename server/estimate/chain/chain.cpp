@@ -27,6 +27,7 @@ namespace {
 
 constexpr double kTiltUsable_rad = 0.1;
 constexpr double kEngineRow_s = 1.0;
+constexpr double kOverdue_s = 0.3;
 constexpr double kFixPause_s = 5.0; ///< longer, and fixes were lost in between
 
 /// An estimator and the tables it is reported in.
@@ -128,7 +129,7 @@ struct EstimatorChain::State {
                 wind && phase <= Phase::falling ? &*wind : nullptr,
                 picture.air ? picture.air->heights.density_kg_m3 : kNaN,
                 phase == Phase::down,
-                rests() && !overdue(t_ns),
+                rests(t_ns) && !overdue(t_ns),
                 picture.phase.motion};
     }
 
@@ -168,24 +169,29 @@ struct EstimatorChain::State {
     [[nodiscard]] bool on_the_rail() const {
         return flight && picture.phase.phase == Phase::on_rail && picture.phase.motion == Motion::rest;
     }
-    /// On the rail, and no accelerometer would feel the launch.
-    [[nodiscard]] bool may_have_left() const {
-        return on_the_rail() && !feels_thrust && picture.translation.t_measured_ns != 0;
+    /// An accelerometer tells of a launch, and is heard without a silence that may hide one.
+    [[nodiscard]] bool feels_rest(std::int64_t t_ns) const {
+        if (!navigation) return feels_thrust;
+        return !navigation->rest_doubted() && seconds_between(navigation->t_ns(), t_ns) <= kOverdue_s;
     }
-    [[nodiscard]] bool rests() const {
+    /// On the rail, and no accelerometer would feel the launch.
+    [[nodiscard]] bool may_have_left(std::int64_t t_ns) const {
+        return on_the_rail() && !feels_rest(t_ns) && picture.translation.t_measured_ns != 0;
+    }
+    [[nodiscard]] bool rests(std::int64_t t_ns) const {
         constexpr double kMoves_mps = 3.0;
-        return may_have_left() && !(picture.translation.velocity_enu_mps.norm() > kMoves_mps);
+        return may_have_left(t_ns) && !(picture.translation.velocity_enu_mps.norm() > kMoves_mps);
     }
     /// The next measurement should have come, or the receiver says that none will.
     [[nodiscard]] bool overdue(std::int64_t t_ns) const {
-        constexpr double kOverdue_s = 0.3, kOverduePauses = 1.5;
+        constexpr double kOverduePauses = 1.5;
         return fix_lost || seconds_between(picture.translation.t_measured_ns, t_ns) >
                                std::max(kOverdue_s, kOverduePauses * fix_pause_s);
     }
     /// What to expect of the vehicle since the translation filter's newest measurement: where one does not come on the
     /// rail, perhaps the launch. Receivers lose their satellites in it.
     [[nodiscard]] Manoeuvre unheard(std::int64_t t_ns) const {
-        return manoeuvre_of(may_have_left() && overdue(t_ns) ? Motion::boost : picture.phase.motion);
+        return manoeuvre_of(may_have_left(t_ns) && overdue(t_ns) ? Motion::boost : picture.phase.motion);
     }
 
     const Vehicle vehicle;
@@ -254,7 +260,7 @@ void EstimatorChain::pressure(const PressureSample& sample, EstimateSink& sink) 
                 s.navigation->height(sample.t_ns, air.heights.above_pad_m,
                                      std::hypot(air.heights.above_pad_noise_m, port.noise_m), air_m, port.steady_m);
             if (s.translation) {
-                s.translation->filter.expect(manoeuvre_of(s.picture.phase.motion));
+                s.translation->filter.expect(s.unheard(sample.t_ns));
                 s.translation->filter.height(sample.t_ns, air.heights.above_pad_m, air.heights.above_pad_noise_m,
                                              std::hypot(air_m, port.noise_m, port.steady_m));
             }

@@ -14,7 +14,27 @@ constexpr double kRestAfterImpact_s = 12.0;
 constexpr double kImpactSigma_s = 0.006; ///< the ground gives a little
 constexpr double kMeetsGround_s = 0.07;  ///< 1-sigma: heights on a line to the ground
 constexpr double kByFixes_s = 0.2;       ///< 1-sigma: their heights scatter by metres
+constexpr double kSureApart = 3.0;       ///< sigmas
 constexpr double kTipping_s = 1.2;       ///< from an impact to lying still
+
+/// The impact itself, unless what was felt is the bay that tips over after an impact in a gap: that is so where the gap
+/// is nearer to `when` the descent meets the ground.
+TimeEstimate impact_of(const FlightEvidence& evidence, const Shock& shock, const TimeEstimate& when) {
+    TimeEstimate found{shock.t_ns, std::max(kImpactSigma_s, shock.sigma_s)};
+    const auto& forces = evidence.forces();
+    const std::size_t first = std::max<std::size_t>(forces.since(shock.t_ns - seconds_to_ns(kTipping_s)), 1);
+    for (std::size_t i = first; i < forces.size() && forces[i].t_ns < shock.t_ns; ++i) {
+        const std::int64_t before_ns = forces[i - 1].t_ns, after_ns = forces[i].t_ns;
+        const double gap_s = seconds_between(before_ns, after_ns);
+        if (gap_s < evidence.lost_packet_s()) continue;
+        const TimeEstimate hidden{std::clamp(when.t_ns, before_ns, after_ns),
+                                  std::max(kImpactSigma_s, std::min(when.sigma_s, gap_s / std::sqrt(12.0)))};
+        const auto off_s = [&](const TimeEstimate& e) { return std::fabs(seconds_between(e.t_ns, when.t_ns)); };
+        const bool likely = gap_s > evidence.fade_s() || off_s(found) > kSureApart * when.sigma_s;
+        if (likely && off_s(hidden) < off_s(found)) found = hidden;
+    }
+    return found;
+}
 
 TimeEstimate touchdown_time(const FlightEvidence& evidence, double ground_m) {
     const auto& heights = evidence.heights();
@@ -40,8 +60,7 @@ TimeEstimate touchdown_time(const FlightEvidence& evidence, double ground_m) {
     // The impact, if it was felt. The packet with it may be lost, and the bay tipping over is felt a little later.
     for (std::size_t k = shocks.since(when.t_ns - seconds_to_ns(1.0 + when.sigma_s)); k < shocks.size(); ++k) {
         const double apart_s = std::fabs(seconds_between(when.t_ns, shocks[k].t_ns));
-        if (apart_s < std::max(0.5, 3.0 * when.sigma_s))
-            return {shocks[k].t_ns, std::max(kImpactSigma_s, shocks[k].sigma_s)};
+        if (apart_s < std::max(0.5, 3.0 * when.sigma_s)) return impact_of(evidence, shocks[k], when);
     }
     return when;
 }

@@ -39,6 +39,7 @@ constexpr double kJitter = 1.5; ///< of a sample period
 constexpr double kLateKept = 0.98;
 constexpr double kLateMost_s = 2.0;
 constexpr double kJudged_s = 0.2;
+constexpr double kHides_s = 0.5;     ///< a gap of the accelerometer in which a launch gets far
 constexpr double kStepKept_s = 0.05; ///< for the backward pass, without a correction
 constexpr double kHeightsAlike_s = 3.0;
 /// Over which the day's air at one height says nothing of another. The error of a height is an integral over the air
@@ -281,6 +282,11 @@ void VerticalFilter::pass_gap(std::int64_t t_ns, const SingerProcess& process) {
     const double h = flight().x(kH), v = flight().x(kV);
     predict(left_s, process);
     travel(t_ns, h, v);
+    if (!two_models() || !have_accel_ || left_s < kHides_s) return;
+    // Whoever left in it is where flight has come to meanwhile, and not where rest is now.
+    pair_.probability = probability_now();
+    t_mixed_ns_ = t_ns;
+    rest_window_ = {};
 }
 
 /// What may happen where nothing is measured, up to `t_ns`.

@@ -387,3 +387,30 @@ TEST_CASE("A launch that the accelerometer feels is navigation's to follow, befo
     }
     CHECK(rows_under_thrust > 150);
 }
+
+TEST_CASE("In a silence on the rail nobody is told that the vehicle rests, which may have left") {
+    const auto nominal = demo_scenario("nominal");
+    double ratio2 = 0;
+    int rows_counted = 0;
+    for (std::uint64_t seed = 1; seed <= 6; ++seed) {
+        const auto flight = sim::fly_sensors(nominal, seed);
+        const double liftoff_s = flight.truth.events.liftoff_s;
+        Equipment has;
+        has.silences = {{liftoff_s - 0.2 * static_cast<double>(seed), liftoff_s + 2.5}};
+        EstimatorChain chain(nominal.vehicle, nominal.site, has.inputs());
+        chain.set_prediction_period(std::numeric_limits<double>::infinity());
+        TableKeeper rows(chain);
+        fly_chain(flight.sensors, nominal.site, has, nominal.before_ignition_s - kWarmUp_s, liftoff_s + 3, chain, rows);
+        for (const auto& row : rows.rows("navigation")) {
+            const double t_s = seconds_between(kPositionStart_ns, row.t_ns);
+            if (t_s < liftoff_s || t_s > has.silences[0].to_s) continue;
+            const auto truth = std::ranges::lower_bound(flight.truth.samples, t_s - 1e-6, {}, &sim::TruthSample::t_s);
+            const double off_mps = rows.value("navigation", row, "velocity_up_mps") - truth->velocity_enu_mps.z();
+            ratio2 += std::pow(off_mps / rows.value("navigation", row, "velocity_up_mps_sigma"), 2);
+            ++rows_counted;
+        }
+    }
+    INFO("mean square " << ratio2 / rows_counted << " of " << rows_counted);
+    CHECK(rows_counted > 20);
+    CHECK(ratio2 / rows_counted < 6);
+}

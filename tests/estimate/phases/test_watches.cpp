@@ -120,6 +120,18 @@ TEST_CASE("LiftoffWatch finds thrust from an upright rest by either sensor, and 
     }
 }
 
+TEST_CASE("LiftoffWatch joins no flight where the heights of a pad are others behind a fade") {
+    // The pad's pressure is found anew: a step of six metres.
+    FlightEvidence evidence({});
+    const LiftoffWatch watch({}, 0.0);
+    for (double t_s = 0; t_s < 12; t_s += 0.04) {
+        if (t_s > 2.3 && t_s < 4) continue;
+        evidence.add(HeightPoint{at(t_s), t_s < 4 ? 6.0 : 0.0, 0.6});
+        INFO("at " << t_s << " s");
+        CHECK_FALSE(watch.joined({evidence, Phase::on_rail, at(0), at(0), std::nullopt}));
+    }
+}
+
 TEST_CASE("LiftoffWatch withdraws a liftoff after which the vehicle stands where it stood") {
     for (const double height_m : {0.0, 60.0}) {
         Watched scene({.axial_mps2 = [](double) { return kG; },
@@ -276,6 +288,18 @@ TEST_CASE("TouchdownWatch dates rest to where the descent meets the ground, and 
     const auto found = scene.until(20.0, {}, look);
     REQUIRE(found);
     CHECK(time_s(found) == Approx(10.0).margin(0.3));
+}
+
+TEST_CASE("TouchdownWatch takes no bay that tips over behind a fade for the impact in it") {
+    const auto heard = [](double t_s) { return t_s < 8.0 || t_s > 10.35; };
+    const auto height = [&](double t_s) { return heard(t_s) ? std::max(0.0, 60.0 - 6.0 * t_s) : kNaN; };
+    const auto axial = [&](double t_s) { return !heard(t_s) ? kNaN : t_s > 10.45 && t_s < 10.47 ? 8 * kG : kG; };
+    Watched scene({.axial_mps2 = axial, .height_m = height, .phase = Phase::under_main, .apogee_s = -60.0});
+    TouchdownWatch watch;
+    const auto found = scene.until(20.0, {}, [&](const Sight& s) { return watch.rest(s); });
+    REQUIRE(found);
+    CHECK(found->when.sigma_s > 0.05);
+    CHECK(time_s(found) == Approx(10.0).margin(3 * found->when.sigma_s));
 }
 
 TEST_CASE("SilenceWatch presumes down once the vehicle must be, and takes it back at a sample") {

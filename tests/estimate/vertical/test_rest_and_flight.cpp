@@ -256,3 +256,30 @@ TEST_CASE("a vehicle that rests again may rest in another pose, where another bi
     CHECK(worst_mps < 0.1);
     CHECK(filter.estimate().accel_bias_mps2 == Approx(lying_mps2).margin(0.05));
 }
+
+TEST_CASE("a launch in a silence is known with the first height behind it") {
+    // 90 m/s2 for 1.5 s in a silence of 3 s, then a steady climb, which feels like rest. Before the height nobody is
+    // told that it rests for sure.
+    VerticalFilter filter(VerticalSettings{});
+    const auto speed_mps = [](double t_s) { return t_s < 1.5 ? 90 * t_s : 135; };
+    const auto height_m = [](double t_s) { return t_s < 1.5 ? 45 * t_s * t_s : 101.25 + 135 * (t_s - 1.5); };
+    filter.start_on_rail(after(-20), 0.5);
+    for (int k = -1994; k <= 0; ++k) {
+        filter.accelerometer(after(0.01 * k), 0, 0.1, 0.0);
+        if (k % 4 == 0) filter.height(after(0.01 * k), 0, 0.5);
+    }
+    filter.accelerometer(after(3.0), 0, 0.1, 0.0);
+    CHECK(filter.estimate().vertical_speed_sigma_mps > 15);
+    filter.height(after(3.01), height_m(3.01), 0.5);
+    for (int k = 1; k < 100; ++k) {
+        const double t_s = 3.0 + 0.01 * k;
+        filter.accelerometer(after(t_s), 0, 0.1, 0.0);
+        if (k > 1 && k % 4 == 0) filter.height(after(t_s), height_m(t_s), 0.5);
+        const VerticalEstimate e = filter.estimate();
+        INFO("at " << t_s << " s: " << e.altitude_m << " m, " << e.vertical_speed_mps << " m/s ± "
+                   << e.vertical_speed_sigma_mps);
+        CHECK(std::abs(e.altitude_m - height_m(t_s)) < 3 * e.altitude_sigma_m);
+        CHECK(std::abs(e.vertical_speed_mps - speed_mps(t_s)) < 3 * e.vertical_speed_sigma_mps);
+    }
+    CHECK(filter.estimate().vertical_speed_mps == Approx(speed_mps(3.99)).margin(3));
+}
