@@ -121,7 +121,7 @@ TEST_CASE("LiftoffWatch finds thrust from an upright rest by either sensor, and 
 }
 
 TEST_CASE("LiftoffWatch joins no flight where the heights of a pad are others behind a fade") {
-    // The pad's pressure is found anew: a step of six metres.
+    // The pad's pressure is found again: a step of six metres.
     FlightEvidence evidence({});
     const LiftoffWatch watch({}, 0.0);
     for (double t_s = 0; t_s < 12; t_s += 0.04) {
