@@ -313,6 +313,12 @@ seconds; then rates; vehicles with less; and the nominal flight with one thing w
 estimate not older than half a second or one and a half samples. Harm is any error beyond %.0f of its stated 1-sigma; a warning
 is a lamp at "overconfident" or worse, or an alert about a sensor. The limits that tests hold these figures to are in
 `tests/trials`.
+
+One square cannot be kept: that of speed under thrust where a launch shows late, by a barometer or fixes alone. Until it
+does, it has happened with probability p = r T, at a rate r of launches and T after the last moment of sure rest. Who
+weighs rest and flight by that says no speed, with a 1-sigma of √p of a launch's, and is off by 1/√p of it in one: a mean of
+1 / (2 r b) over a burn of b seconds, whatever T is. That is 150 with one launch in ten minutes and a burn of two seconds. The
+vertical filter takes one in fifty seconds, 12; more would be a filter that speaks of launches all day.
 )",
         fewest, most, all.size(), cpu_s / 3600, wish.errors.c_str(), std::string(set.summary).c_str(),
         builds.size() == 1 ? "All of them by one build of the estimators."
