@@ -28,7 +28,7 @@ constexpr double kUnrestSpeed_mps = 50.0;
 constexpr double kDescentGap_s = 0.25;
 constexpr double kDescentGapSigma_mps2 = 12.0;
 /// Swinging under a parachute changes the vertical speed although the size of the force does not show it.
-constexpr double kSwings_mps2 = 0.5;
+constexpr double kSwings_mps2 = 0.6;
 constexpr double kTooMuch = 3.0;        ///< of the size of the force, for an acceleration to be believed
 constexpr double kRailLean_mps2 = 0.08; ///< 1 - cos(7 degrees), times gravity
 /// Two packets of four samples at 200 Hz may be lost before the accelerometer counts as absent.
