@@ -16,6 +16,7 @@
 #include "server/estimate/chain/wind_report.hpp"
 #include "server/estimate/navigation/carried.hpp"
 #include "server/estimate/sensors/engine_hours.hpp"
+#include "server/estimate/sensors/usual_pause.hpp"
 #include "server/estimate/translation/translation_filter.hpp"
 #include "server/estimate/translation/translation_input.hpp"
 #include "shared/geodesy.hpp"
@@ -27,8 +28,6 @@ namespace {
 
 constexpr double kTiltUsable_rad = 0.1;
 constexpr double kEngineRow_s = 1.0;
-constexpr double kOverdue_s = 0.3;
-constexpr double kFixPause_s = 5.0; ///< longer, and fixes were lost in between
 
 /// An estimator and the tables it is reported in.
 struct FlightPart {
@@ -129,7 +128,7 @@ struct EstimatorChain::State {
                 wind && phase <= Phase::falling ? &*wind : nullptr,
                 picture.air ? picture.air->heights.density_kg_m3 : kNaN,
                 phase == Phase::down,
-                rests(t_ns) && !overdue(t_ns),
+                may_have_left(t_ns) && !overdue(t_ns) && !seen_moving(),
                 picture.phase.motion};
     }
 
@@ -139,8 +138,9 @@ struct EstimatorChain::State {
         if (!fix || !stands) fix_scatter.interrupt();
         fix_lost = !fix && sample.fix_dimensions < 2;
         if (!fix) return;
-        const double pause_s = seconds_between(std::exchange(t_fix_ns, sample.t_ns), sample.t_ns);
-        if (pause_s < kFixPause_s) fix_pause_s = pause_s;
+        const std::int64_t told_ns = sample.t_ns - seconds_to_ns(vehicle.sensors.fix_delay_s);
+        const bool hidden = may_hide_launch(sample.t_ns, fix->t_valid_ns != 0 ? fix->t_valid_ns : told_ns);
+        fixes.heard(sample.t_ns, now_ns);
         if (stands) {
             const double new_part = std::sqrt(1 - vehicle.sensors.fix_correlated_share);
             fix_scatter.at_rest(
@@ -150,7 +150,7 @@ struct EstimatorChain::State {
         }
         fix->scatter = picture.fix_scatter = fix_scatter.factors();
         TranslationFilter& filter = translation->filter;
-        if (flight) filter.expect(unheard(sample.t_ns));
+        if (flight) filter.expect(expected(hidden));
         filter.fix(*fix);
         if (flight && picture.phase.phase == Phase::on_rail) filter.on_the_rail(sample.t_ns);
         picture.translation = filter.estimate();
@@ -171,28 +171,31 @@ struct EstimatorChain::State {
     }
     /// An accelerometer tells of a launch, and is heard without a silence that may hide one.
     [[nodiscard]] bool feels_rest(std::int64_t t_ns) const {
-        if (!navigation) return feels_thrust;
-        return !navigation->rest_doubted() && seconds_between(navigation->t_ns(), t_ns) <= kOverdue_s;
+        return feels_thrust && !inertial.overdue(t_ns) && !(navigation && navigation->rest_doubted());
     }
     /// On the rail, and no accelerometer would feel the launch.
     [[nodiscard]] bool may_have_left(std::int64_t t_ns) const {
-        return on_the_rail() && !feels_rest(t_ns) && picture.translation.t_measured_ns != 0;
+        return on_the_rail() && !feels_rest(t_ns) && translation && translation->filter.t_measured_ns() != 0;
     }
-    [[nodiscard]] bool rests(std::int64_t t_ns) const {
+    [[nodiscard]] bool seen_moving() const {
         constexpr double kMoves_mps = 3.0;
-        return may_have_left(t_ns) && !(picture.translation.velocity_enu_mps.norm() > kMoves_mps);
+        return picture.translation.velocity_enu_mps.norm() > kMoves_mps;
     }
-    /// The next measurement should have come, or the receiver says that none will.
+    /// The next measurement of the place should have come, or the receiver says that none will.
     [[nodiscard]] bool overdue(std::int64_t t_ns) const {
-        constexpr double kOverduePauses = 1.5;
-        return fix_lost || seconds_between(picture.translation.t_measured_ns, t_ns) >
-                               std::max(kOverdue_s, kOverduePauses * fix_pause_s);
+        return (fix_lost || fixes.overdue(t_ns)) && heights.overdue(t_ns);
     }
-    /// What to expect of the vehicle since the translation filter's newest measurement: where one does not come on the
-    /// rail, perhaps the launch. Receivers lose their satellites in it.
-    [[nodiscard]] Manoeuvre unheard(std::int64_t t_ns) const {
-        return manoeuvre_of(may_have_left(t_ns) && overdue(t_ns) ? Motion::boost : picture.phase.motion);
+    /// Between the translation filter's newest measurement and one that was true at `t_valid_ns` none came on the rail,
+    /// and there may have been the launch. Receivers lose their satellites in it.
+    [[nodiscard]] bool may_hide_launch(std::int64_t t_ns, std::int64_t t_valid_ns) {
+        if (!translation || !on_the_rail()) return false;
+        if (may_have_left(t_ns) && overdue(t_ns)) t_hidden_ns = t_ns;
+        return std::min(translation->filter.t_measured_ns(), t_valid_ns) < t_hidden_ns;
     }
+    [[nodiscard]] Manoeuvre expected(bool hidden) const {
+        return manoeuvre_of(hidden ? Motion::boost : picture.phase.motion);
+    }
+    void hear(std::int64_t t_ns) { now_ns = std::max(now_ns, t_ns); }
 
     const Vehicle vehicle;
     const Site& site;
@@ -205,9 +208,10 @@ struct EstimatorChain::State {
     std::optional<Navigation> navigation; ///< only with a flight
     std::optional<TranslationPart> translation;
     FixScatter fix_scatter;
-    bool fix_lost = false; ///< the receiver says so
-    std::int64_t t_fix_ns = 0;
-    double fix_pause_s = 0;           ///< between the two newest that follow each other
+    bool fix_lost = false;   ///< the receiver says so
+    std::int64_t now_ns = 0; ///< of everything heard, and of ticks
+    UsualPause inertial, heights, fixes;
+    std::int64_t t_hidden_ns = 0;     ///< the newest at which a launch might have been hidden
     std::optional<PlainMotion> plain; ///< only without a flight
     std::optional<NavigationReport> position_report;
     std::optional<OnboardReport> onboard_report;
@@ -233,6 +237,8 @@ const std::vector<MissingInput>& EstimatorChain::missing() const noexcept {
 void EstimatorChain::imu(const ImuSample& sample, EstimateSink& sink) {
     State& s = *state_;
     if (!s.flight) return;
+    s.hear(sample.t_ns);
+    s.inertial.heard(sample.t_ns, s.now_ns);
     if (s.navigation) {
         s.navigation->set_motion(s.picture.phase.motion);
         s.navigation->imu(sample);
@@ -249,10 +255,14 @@ void EstimatorChain::pressure(const PressureSample& sample, EstimateSink& sink) 
     State& s = *state_;
     if (s.plain) s.plain->pressure(sample, s.translation->filter, sink);
     if (s.flight) {
+        s.hear(sample.t_ns);
+        // Navigation may learn from this height whether it left, but not when.
+        const bool hidden = s.may_hide_launch(sample.t_ns, sample.t_ns);
         if (s.navigation) s.picture.air_speed = air_speed_of(*s.navigation, *s.wind);
         const auto news = s.flight->estimator.pressure(sample, s.picture, sink);
         s.flight->report.write(news, s.picture, sink);
         if (news.air) {
+            s.heights.heard(sample.t_ns, s.now_ns);
             const AirPicture& air = *s.picture.air;
             const PortSigmas port = port_sigmas(air, s.vehicle.sensors.port_coefficient_sigma);
             const double air_m = air.heights.above_pad_slow_m;
@@ -260,7 +270,7 @@ void EstimatorChain::pressure(const PressureSample& sample, EstimateSink& sink) 
                 s.navigation->height(sample.t_ns, air.heights.above_pad_m,
                                      std::hypot(air.heights.above_pad_noise_m, port.noise_m), air_m, port.steady_m);
             if (s.translation) {
-                s.translation->filter.expect(s.unheard(sample.t_ns));
+                s.translation->filter.expect(s.expected(hidden));
                 s.translation->filter.height(sample.t_ns, air.heights.above_pad_m, air.heights.above_pad_noise_m,
                                              std::hypot(air_m, port.noise_m, port.steady_m));
             }
@@ -273,6 +283,7 @@ void EstimatorChain::pressure(const PressureSample& sample, EstimateSink& sink) 
 void EstimatorChain::fix(const FixSample& sample, EstimateSink& sink) {
     State& s = *state_;
     if (!s.translation) return;
+    s.hear(sample.t_ns);
     s.take_fix(sample);
     if (s.navigation) {
         s.navigation->set_fix_scatter(s.picture.fix_scatter);
@@ -320,8 +331,9 @@ void EstimatorChain::engine(const EngineSample& sample, EstimateSink& sink) {
 
 void EstimatorChain::tick(std::int64_t t_ns, EstimateSink& sink) {
     State& s = *state_;
+    s.hear(t_ns);
     if (s.translation) {
-        if (s.flight) s.translation->filter.expect(s.unheard(t_ns));
+        if (s.flight) s.translation->filter.expect(s.expected(s.may_hide_launch(t_ns, t_ns)));
         s.translation->filter.advance(t_ns);
         s.picture.translation = s.translation->filter.estimate();
     }

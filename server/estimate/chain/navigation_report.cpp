@@ -218,10 +218,12 @@ void NavigationReport::write(std::int64_t t_ns, const PositionSources& sources, 
 }
 
 /// Navigation has the position: valid, and where it holds the vehicle at rest fixes do not show that it is elsewhere.
-/// What they showed holds between them. One that has felt the vehicle leave follows it, whatever the phase says yet.
+/// What they showed holds between them. One that has felt the vehicle leave follows it, whatever the phase says yet;
+/// on the ground, until it is aligned again, it only calls what it feels a motion.
 bool NavigationReport::knows_position(const PositionSources& sources, const NavigationEstimate& e) {
     if (sources.navigation->rest_doubted()) return false;
-    if (!e.valid || sources.navigation->moving() || sources.translation == nullptr) {
+    const bool follows = sources.navigation->moving() && !sources.down;
+    if (!e.valid || follows || sources.translation == nullptr) {
         moved_ = false;
         return e.valid;
     }

@@ -14,24 +14,22 @@ constexpr double kRestAfterImpact_s = 12.0;
 constexpr double kImpactSigma_s = 0.006; ///< the ground gives a little
 constexpr double kMeetsGround_s = 0.07;  ///< 1-sigma: heights on a line to the ground
 constexpr double kByFixes_s = 0.2;       ///< 1-sigma: their heights scatter by metres
-constexpr double kSureApart = 3.0;       ///< sigmas
 constexpr double kTipping_s = 1.2;       ///< from an impact to lying still
 
-/// The impact itself, unless what was felt is the bay that tips over after an impact in a gap: that is so where the gap
-/// is nearer to `when` the descent meets the ground.
+/// The impact itself, unless what was felt is the bay that tips over after an impact in a fade: that is so where the
+/// fade is nearer to `when` the descent meets the ground.
 TimeEstimate impact_of(const FlightEvidence& evidence, const Shock& shock, const TimeEstimate& when) {
     TimeEstimate found{shock.t_ns, std::max(kImpactSigma_s, shock.sigma_s)};
+    const auto off_s = [&](const TimeEstimate& e) { return std::fabs(seconds_between(e.t_ns, when.t_ns)); };
     const auto& forces = evidence.forces();
     const std::size_t first = std::max<std::size_t>(forces.since(shock.t_ns - seconds_to_ns(kTipping_s)), 1);
     for (std::size_t i = first; i < forces.size() && forces[i].t_ns < shock.t_ns; ++i) {
         const std::int64_t before_ns = forces[i - 1].t_ns, after_ns = forces[i].t_ns;
         const double gap_s = seconds_between(before_ns, after_ns);
-        if (gap_s < evidence.lost_packet_s()) continue;
+        if (gap_s < evidence.fade_s()) continue;
         const TimeEstimate hidden{std::clamp(when.t_ns, before_ns, after_ns),
                                   std::max(kImpactSigma_s, std::min(when.sigma_s, gap_s / std::sqrt(12.0)))};
-        const auto off_s = [&](const TimeEstimate& e) { return std::fabs(seconds_between(e.t_ns, when.t_ns)); };
-        const bool likely = gap_s > evidence.fade_s() || off_s(found) > kSureApart * when.sigma_s;
-        if (likely && off_s(hidden) < off_s(found)) found = hidden;
+        if (off_s(hidden) < off_s(found)) found = hidden;
     }
     return found;
 }

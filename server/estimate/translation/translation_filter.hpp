@@ -70,6 +70,8 @@ class TranslationFilter {
     void leave_last_steps();
 
     [[nodiscard]] TranslationEstimate estimate() const;
+    /// Of the newest measurement in it; 0: none.
+    [[nodiscard]] std::int64_t t_measured_ns() const { return newest().t_ns; }
     /// The pad's height on the receiver's scale against the site file, with its 1-sigma.
     [[nodiscard]] double datum_m() const { return newest().state.value(TranslationState::kDatum); }
     [[nodiscard]] double datum_sigma_m() const { return newest().state.sigma(TranslationState::kDatum); }

@@ -39,8 +39,8 @@ constexpr double kJitter = 1.5; ///< of a sample period
 constexpr double kLateKept = 0.98;
 constexpr double kLateMost_s = 2.0;
 constexpr double kJudged_s = 0.2;
-constexpr double kHides_s = 0.5;     ///< a gap of the accelerometer in which a launch gets far
-constexpr double kStepKept_s = 0.05; ///< for the backward pass, without a correction
+constexpr double kHides_s = 0.5, kHidesPeriods = 2.5; ///< a gap of the accelerometer in which a launch gets far
+constexpr double kStepKept_s = 0.05;                  ///< for the backward pass, without a correction
 constexpr double kHeightsAlike_s = 3.0;
 /// Over which the day's air at one height says nothing of another. The error of a height is an integral over the air
 /// below it, so it changes far more smoothly than the air itself: a shorter length would be roughness in every speed.
@@ -282,11 +282,6 @@ void VerticalFilter::pass_gap(std::int64_t t_ns, const SingerProcess& process) {
     const double h = flight().x(kH), v = flight().x(kV);
     predict(left_s, process);
     travel(t_ns, h, v);
-    if (!two_models() || !have_accel_ || left_s < kHides_s) return;
-    // Whoever left in it is where flight has come to meanwhile, and not where rest is now.
-    pair_.probability = probability_now();
-    t_mixed_ns_ = t_ns;
-    rest_window_ = {};
 }
 
 /// What may happen where nothing is measured, up to `t_ns`.
@@ -311,11 +306,13 @@ void VerticalFilter::accelerometer(std::int64_t t_ns, double accel_up_mps2, doub
         std::max(std::clamp(seconds_between(t_ns, t_heard_of_ns_), 0.0, kLateMost_s), kLateKept * accel_late_s_);
     t_heard_of_ns_ = std::max(t_heard_of_ns_, t_ns);
     double covered_s = 0.0;
+    bool hid = false;
     if (have_accel_) {
         const double since_s = seconds_between(t_accel_ns_, t_ns);
         // The shortest recent spacing is the sensor's; longer ones are lost samples.
         accel_period_s_ = accel_period_s_ == 0.0 ? since_s : std::min(since_s, 1.02 * accel_period_s_);
         covered_s = since_s < kJitter * accel_period_s_ ? since_s : accel_period_s_;
+        hid = since_s > std::max(kHides_s, kHidesPeriods * accel_period_s_);
     }
     have_accel_ = true;
     // Where the state is past it already, it would be taken for what is now.
@@ -326,6 +323,12 @@ void VerticalFilter::accelerometer(std::int64_t t_ns, double accel_up_mps2, doub
     const std::int64_t begin_ns = t_ns - seconds_to_ns(covered_s);
     take_waiting(begin_ns, [this](std::int64_t height_ns) { propagate_to(height_ns); });
     propagate_to(begin_ns);
+    if (hid && two_models()) {
+        // Whoever left in it is where flight has come to meanwhile, and not where rest is now.
+        pair_.probability = probability_now();
+        t_mixed_ns_ = t_ns_;
+        rest_window_ = {};
+    }
     t_accel_ns_ = t_ns;
     ahead_.reset();
     if (!(fraction == fraction_)) {

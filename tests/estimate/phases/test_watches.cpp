@@ -1,6 +1,7 @@
 // Each watch alone, on a few seconds of made-up samples whose truth is their formula: what it finds, when, and what it
 // leaves alone. And the rules that call the watches, against the drawing of the phases.
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <functional>
 #include <set>
@@ -120,16 +121,33 @@ TEST_CASE("LiftoffWatch finds thrust from an upright rest by either sensor, and 
     }
 }
 
-TEST_CASE("LiftoffWatch joins no flight where the heights of a pad are others behind a fade") {
-    // The pad's pressure is found again: a step of six metres.
+TEST_CASE("LiftoffWatch joins no flight by a third of a second of heights behind a fade") {
+    // Eight heights of a simulated pad, scattered by 0.6 m: a line through them falls at 3 m/s.
+    constexpr std::array kBehind_m = {-14.6, -14.8, -13.6, -15.3, -14.5, -14.8, -14.1, -16.2};
     FlightEvidence evidence({});
     const LiftoffWatch watch({}, 0.0);
-    for (double t_s = 0; t_s < 12; t_s += 0.04) {
-        if (t_s > 2.3 && t_s < 4) continue;
-        evidence.add(HeightPoint{at(t_s), t_s < 4 ? 6.0 : 0.0, 0.6});
+    const auto see = [&](double t_s, double height_m) {
+        evidence.add(HeightPoint{at(t_s), height_m, 0.58});
         INFO("at " << t_s << " s");
         CHECK_FALSE(watch.joined({evidence, Phase::on_rail, at(0), at(0), std::nullopt}));
+    };
+    for (int k = 0; k < 25; ++k) see(0.04 * k, -14.6);
+    for (std::size_t k = 0; k < kBehind_m.size(); ++k) see(4.0 + 0.04 * static_cast<double>(k), kBehind_m.at(k));
+    for (int k = 0; k < 100; ++k) see(4.32 + 0.04 * k, -14.6);
+}
+
+TEST_CASE("LiftoffWatch joins a descent that it hears through fades") {
+    FlightEvidence evidence({});
+    const LiftoffWatch watch({}, 0.0);
+    MaybeFound found;
+    for (int k = 0; k < 250 && !found; ++k) {
+        const double t_s = 0.04 * k;
+        if (std::fmod(t_s, 1.5) < 0.5) continue;
+        evidence.add(HeightPoint{at(t_s), 400.0 - 6.0 * t_s, 0.6});
+        found = watch.joined({evidence, Phase::on_rail, at(0), at(0), std::nullopt});
     }
+    REQUIRE(found);
+    CHECK(found->to == Phase::under_main);
 }
 
 TEST_CASE("LiftoffWatch withdraws a liftoff after which the vehicle stands where it stood") {
@@ -300,6 +318,19 @@ TEST_CASE("TouchdownWatch takes no bay that tips over behind a fade for the impa
     REQUIRE(found);
     CHECK(found->when.sigma_s > 0.05);
     CHECK(time_s(found) == Approx(10.0).margin(3 * found->when.sigma_s));
+}
+
+TEST_CASE("TouchdownWatch keeps an impact that was felt, though a packet is lost where it was expected") {
+    // The last second falls more slowly than the line before it, which meets the ground at about 10.1 s.
+    const auto height = [](double t_s) { return t_s < 9.0 ? 60.0 - 6.0 * t_s : std::max(0.0, 42.0 - 4.0 * t_s); };
+    const auto axial = [](double t_s) {
+        return t_s > 10.04 && t_s < 10.14 ? kNaN : t_s > 10.5 && t_s < 10.52 ? 8 * kG : kG;
+    };
+    Watched scene({.axial_mps2 = axial, .height_m = height, .phase = Phase::under_main, .apogee_s = -60.0});
+    TouchdownWatch watch;
+    const auto found = scene.until(20.0, {}, [&](const Sight& s) { return watch.rest(s); });
+    REQUIRE(found);
+    CHECK(time_s(found) == Approx(10.5).margin(0.02));
 }
 
 TEST_CASE("SilenceWatch presumes down once the vehicle must be, and takes it back at a sample") {
