@@ -12,10 +12,14 @@ namespace turnstone::analysis {
 struct Course {
     std::vector<double> t_s;
     std::vector<double> altitude_m, altitude_sigma_m;
-    std::vector<double> up_mps, up_sigma_mps;       ///< vertical speed
-    std::vector<double> speed_mps, speed_sigma_mps; ///< against the air
-    std::vector<double> density_kg_m3, mach;
+    std::vector<double> up_mps, up_sigma_mps;               ///< vertical speed
+    std::vector<double> speed_mps, speed_sigma_mps;         ///< against the air
+    std::vector<double> density_kg_m3, density_sigma, mach; ///< the sigma relative
 };
+
+/// 1-sigma of the air's own rise or fall over what lasts as long as a flight's parts: MIL-F-8785C, 3.7.3.3 (from
+/// memory) has a tenth of the wind at 20 ft, here 4 m/s. It shows in no other measurement.
+constexpr double kAirRises_mps = 0.4;
 
 /// Specific force along the axis, forwards: each value is the mean since the one before.
 struct AxialForce {
@@ -28,11 +32,10 @@ struct Masses {
     double propellant_kg = kNone, propellant_sigma_kg = 0;
 };
 
-/// 1-sigma of what an accelerometer and the air are off by for a whole flight.
+/// 1-sigma of what an accelerometer is off by for a whole flight.
 struct Doubts {
     double bias_mps2 = 0.3;
     double scale = 0.01;
-    double density = 0.006; ///< relative; a few kelvin, a few hectopascals
     double range_mps2 = 157;
 };
 

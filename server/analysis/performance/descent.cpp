@@ -12,22 +12,17 @@ constexpr double kPart_s = 4;
 constexpr std::size_t kPartsLeast = 3;
 /// Of swinging (common practice, no source).
 constexpr double kFloor = 0.01;
-/// Of the air's own rise or fall over a whole descent: MIL-F-8785C, 3.7.3.3 (from memory) has a tenth of the wind at
-/// 20 ft, here 4 m/s, and near the ground it lasts as long as a descent does. What rises with a parachute shows in no
-/// other measurement.
-constexpr double kAirRises_mps = 0.4;
-constexpr double kEddy_m = 100; ///< in a longer descent rises and falls make up for each other
+constexpr double kEddy_m = 100; ///< in a longer descent the air's rises and falls make up for each other
 /// Heights a part apart share the day's air; of each height's sigma this is its own.
 constexpr double kOwnShare = 0.7;
 
 } // namespace
 
-DragArea drag_area(const Course& course, double from_s, double to_s, double gravity_mps2, const Masses& masses,
-                   const Doubts& doubts) {
+DragArea drag_area(const Course& course, double from_s, double to_s, double gravity_mps2, const Masses& masses) {
     DragArea out;
     std::vector<double> parts; // of sqrt(rho) |v|, means
     double sum = 0, time_s = 0, began_s = from_s;
-    double all = 0, all_s = 0;
+    double all = 0, all_s = 0, air = 0;
     double first_m = kNone, last_m = kNone, first_sigma_m = 0, last_sigma_m = 0;
     for (std::size_t i = 1; i < course.t_s.size(); ++i) {
         if (course.t_s[i - 1] < from_s || course.t_s[i] > to_s) continue;
@@ -45,6 +40,7 @@ DragArea drag_area(const Course& course, double from_s, double to_s, double grav
         time_s += step_s;
         all += root * fallen_m;
         all_s += step_s;
+        air += course.density_sigma[i] * step_s;
         if (course.t_s[i] - began_s < kPart_s) continue;
         parts.push_back(sum / time_s);
         sum = time_s = 0;
@@ -60,7 +56,7 @@ DragArea drag_area(const Course& course, double from_s, double to_s, double grav
     const double by_height = kOwnShare * std::hypot(first_sigma_m, last_sigma_m) / (first_m - last_m);
     out.rate_mps = (first_m - last_m) / all_s;
     out.area_m2 = 2 * masses.dry_kg * gravity_mps2 / (mean * mean);
-    out.common = std::hypot(masses.dry_sigma_kg / masses.dry_kg, doubts.density);
+    out.common = std::hypot(masses.dry_sigma_kg / masses.dry_kg, air / all_s);
     const double air_mps = kAirRises_mps * std::sqrt(std::min(1.0, kEddy_m / (first_m - last_m)));
     out.own = std::hypot(2 * by_height, std::hypot(2 * by_scatter, kFloor), 2 * air_mps / out.rate_mps);
     return out;

@@ -29,6 +29,6 @@ struct DragArea {
 
 /// `from_s` to `to_s`: open, and not down yet.
 [[nodiscard]] DragArea drag_area(const Course& course, double from_s, double to_s, double gravity_mps2,
-                                 const Masses& masses, const Doubts& doubts);
+                                 const Masses& masses);
 
 } // namespace turnstone::analysis

@@ -21,7 +21,7 @@ constexpr double kBridged_s = 0.5;
 constexpr double kWorst = 0.25;
 
 struct Block {
-    double force_mps2, mach, pressure_pa, speed_sigma; ///< the last relative
+    double force_mps2, mach, pressure_pa, density_sigma, speed_sigma; ///< the last two relative
 };
 
 std::vector<Block> blocks_of(const Course& course, const AxialForce& axial, double from_s, double to_s) {
@@ -50,10 +50,12 @@ std::vector<Block> blocks_of(const Course& course, const AxialForce& axial, doub
         return resampled(course.t_s, values, middle_s, kBridged_s);
     };
     const auto speed = at(course.speed_mps), sigma = at(course.speed_sigma_mps), density = at(course.density_kg_m3),
-               mach = at(course.mach);
+               density_sigma = at(course.density_sigma), mach = at(course.mach);
     for (std::size_t i = 0; i < middle_s.size(); ++i) {
-        const Block block{mean_mps2[i], mach[i], 0.5 * density[i] * speed[i] * speed[i], sigma[i] / speed[i]};
-        if (std::isfinite(block.mach + block.pressure_pa + block.speed_sigma)) blocks.push_back(block);
+        const Block block{mean_mps2[i], mach[i], 0.5 * density[i] * speed[i] * speed[i], density_sigma[i],
+                          sigma[i] / speed[i]};
+        if (std::isfinite(block.mach + block.pressure_pa + block.density_sigma + block.speed_sigma))
+            blocks.push_back(block);
     }
     return blocks;
 }
@@ -122,15 +124,19 @@ DragCurve drag_curve(const Course& course, const AxialForce& axial, double from_
     out.bias_mps2 = fit(nodes);
     for (Eigen::Index node = 0; node < nodes; ++node) {
         const double mach = lowest + step * static_cast<double>(node);
-        double speed_sigma = 0, weight = 0;
+        double density_sigma = 0, speed_sigma = 0, weight = 0;
         for (const Block& block : blocks) {
             const double near = std::max(0.0, 1 - std::abs(block.mach - mach) / step);
+            density_sigma += near * block.density_sigma;
             speed_sigma += near * block.speed_sigma;
             weight += near;
         }
-        if (weight > 0) speed_sigma /= weight;
+        if (weight > 0) {
+            density_sigma /= weight;
+            speed_sigma /= weight;
+        }
         const double common = std::hypot(std::hypot(masses.dry_sigma_kg / masses.dry_kg, doubts.scale),
-                                         std::hypot(doubts.density, 2 * speed_sigma));
+                                         std::hypot(density_sigma, 2 * speed_sigma));
         const Found cd = found(fit(node), std::hypot(std::sqrt(covariance(node, node)), common * fit(node)));
         if (!(cd.value > 0) || !(cd.sigma < kWorst * cd.value)) continue;
         out.mach.push_back(mach);

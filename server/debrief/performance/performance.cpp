@@ -42,8 +42,7 @@ analysis::DragTable drag_table(const analysis::DragCurve& curve, const RocketMod
 
 /// `before`: what was open already; becomes what is open now.
 ParachuteFound parachute_of(const PerformanceRecord& record, const RocketModel& rocket, std::size_t k,
-                            double gravity_mps2, const analysis::Masses& masses, const analysis::Doubts& doubts,
-                            analysis::DragArea& before) {
+                            double gravity_mps2, const analysis::Masses& masses, analysis::DragArea& before) {
     ParachuteFound found;
     const Parachute& file = rocket.parachutes[k];
     const double out_s = k < record.parachute_out_s.size() ? record.parachute_out_s[k] : kNone;
@@ -59,8 +58,8 @@ ParachuteFound parachute_of(const PerformanceRecord& record, const RocketModel& 
         }
     analysis::DragArea area;
     if (std::isfinite(until_s))
-        area = analysis::drag_area(record.course, out_s + kAfterOpening_s, until_s - kBeforeNext_s, gravity_mps2,
-                                   masses, doubts);
+        area =
+            analysis::drag_area(record.course, out_s + kAfterOpening_s, until_s - kBeforeNext_s, gravity_mps2, masses);
     else
         area.why = "the end of its descent was not seen";
     found.why = area.why;
@@ -108,7 +107,7 @@ Performance performance_of(const PerformanceRecord& record, const RocketModel& r
     before.area_m2 = rocket.reference_area_m2 * rocket.drag_coefficient.at(0);
     before.own = kHangingSigma;
     for (std::size_t k = 0; k < rocket.parachutes.size(); ++k)
-        out.parachutes.push_back(parachute_of(record, rocket, k, gravity_mps2, masses, doubts, before));
+        out.parachutes.push_back(parachute_of(record, rocket, k, gravity_mps2, masses, before));
     return out;
 }
 

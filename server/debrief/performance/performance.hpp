@@ -2,9 +2,9 @@
 /// What a flight shows of its vehicle: drag against Mach number, thrust and total impulse, the parachutes' drag areas
 /// and when they opened, beside what the vehicle's file says, and a corrected file.
 ///
-/// Speeds are those of the smoothed vertical motion (server/debrief/smoothing); density and the part of the speed
-/// across the vertical are the recorded estimates'. Mass is that of the vehicle's mass record where every part has been
-/// weighed, else of vehicle.json with its scatter.
+/// Speeds are the smoothed ones (server/debrief/smoothing) against the wind as it was known in the end; density is the
+/// recorded estimates', as far off as the day's air may be. Mass is that of the vehicle's mass record where every part
+/// has been weighed, else of vehicle.json with its scatter.
 ///
 /// Answer: "performance" of protocol/STREAM.md.
 #include <map>

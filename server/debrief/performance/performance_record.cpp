@@ -2,9 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
-#include <string_view>
 
-#include "server/analysis/ensemble/resample.hpp"
 #include "server/analysis/mass/mass_budget.hpp"
 #include "server/pipeline/setup.hpp"
 #include "shared/geodesy.hpp"
@@ -13,16 +11,6 @@
 namespace turnstone::debrief {
 
 namespace {
-
-constexpr double kBridged_s = 0.5;
-/// Of the part of the speed that lies across the vertical: what is known of wind and drift.
-constexpr double kAcrossSigma_mps = 2;
-
-const SmoothedSeries* find(const std::vector<SmoothedSeries>& all, std::string_view key) {
-    for (const SmoothedSeries& one : all)
-        if (one.key == key) return &one;
-    return nullptr;
-}
 
 RowsOfColumn rows_of(const Recorded& recorded, const std::optional<ColumnPlace>& place, Window window,
                      std::int64_t liftoff_ns) {
@@ -67,40 +55,8 @@ double since(std::int64_t liftoff_ns, const std::optional<std::int64_t>& t_ns) {
 
 } // namespace
 
-analysis::Course course_of(const std::vector<SmoothedSeries>& smoothed, std::int64_t liftoff_ns,
-                           const RowsOfColumn& mach, const RowsOfColumn& speed_of_sound_mps,
-                           const RowsOfColumn& density_kg_m3, const RowsOfColumn& up_mps) {
-    analysis::Course out;
-    const SmoothedSeries* altitude = find(smoothed, "altitude_m");
-    const SmoothedSeries* up = find(smoothed, "vertical_speed_mps");
-    if (altitude == nullptr || up == nullptr) return out;
-    for (const std::int64_t t_ns : altitude->t_ns) out.t_s.push_back(seconds_between(liftoff_ns, t_ns));
-    out.altitude_m = altitude->value;
-    out.altitude_sigma_m = altitude->sigma;
-    out.up_mps = up->value;
-    out.up_sigma_mps = up->sigma;
-    const auto at = [&](const RowsOfColumn& rows) {
-        return analysis::resampled(rows.t_s, rows.value, out.t_s, kBridged_s);
-    };
-    const auto recorded_mach = at(mach), sound = at(speed_of_sound_mps), recorded_up = at(up_mps);
-    out.density_kg_m3 = at(density_kg_m3);
-    for (std::size_t i = 0; i < out.t_s.size(); ++i) {
-        const double recorded_mps = recorded_mach[i] * sound[i];
-        // Without air data's speed, all of it is vertical.
-        const double across2 = std::max(0.0, recorded_mps * recorded_mps - recorded_up[i] * recorded_up[i]);
-        const double across_mps = std::isfinite(across2) ? std::sqrt(across2) : 0.0;
-        const double speed_mps = std::hypot(out.up_mps[i], across_mps);
-        out.speed_mps.push_back(speed_mps);
-        out.speed_sigma_mps.push_back(
-            speed_mps > 0 ? std::hypot(out.up_mps[i] * out.up_sigma_mps[i], across_mps * kAcrossSigma_mps) / speed_mps
-                          : out.up_sigma_mps[i]);
-        out.mach.push_back(speed_mps / sound[i]);
-    }
-    return out;
-}
-
 PerformanceRecord performance_record(const OpenFlight& flight, const std::vector<SmoothedSeries>& smoothed,
-                                     std::size_t parachutes) {
+                                     const estimate::DayAtmosphere& day, const Site& site, std::size_t parachutes) {
     const Recorded& recorded = flight.recorded();
     const Chapter& chapter = flight.chapter();
     const std::int64_t liftoff_ns = *chapter.liftoff_ns;
@@ -109,9 +65,6 @@ PerformanceRecord performance_record(const OpenFlight& flight, const std::vector
         return rows_of(recorded, recorded.column(recorded.table(chapter.vehicle, table), name), window, liftoff_ns);
     };
     PerformanceRecord out;
-    out.course =
-        course_of(smoothed, liftoff_ns, column("estimate/air", "mach"), column("estimate/air", "speed_of_sound_mps"),
-                  column("estimate/air", "density_kg_m3"), column("estimate/vertical", "vertical_speed_mps"));
     RowsOfColumn axial = rows_of(recorded, recorded.with_role(chapter.vehicle, {"accel_body_x"}), window, liftoff_ns);
     out.axial = {std::move(axial.t_s), std::move(axial.value)};
     out.burnout_s = since(liftoff_ns, chapter.burnout_ns);
@@ -124,6 +77,13 @@ PerformanceRecord performance_record(const OpenFlight& flight, const std::vector
         out.parachute_out_s.push_back(since(liftoff_ns, as_main ? chapter.main_out_ns : chapter.drogue_out_ns));
         out.parachute_out_sigma_s.push_back(as_main ? chapter.main_out_sigma_s : chapter.drogue_out_sigma_s);
     }
+    const auto wind = wind_by_drift(site, smoothed, liftoff_ns, out);
+    out.course = course_of(smoothed, day, wind, liftoff_ns,
+                           {.mach = column("estimate/air", "mach"),
+                            .mach_sigma = column("estimate/air", "mach_sigma"),
+                            .speed_of_sound_mps = column("estimate/air", "speed_of_sound_mps"),
+                            .density_kg_m3 = column("estimate/air", "density_kg_m3"),
+                            .up_mps = column("estimate/vertical", "vertical_speed_mps")});
     return out;
 }
 
@@ -143,9 +103,9 @@ Result<FlightPerformance> flight_performance(OpenFlight& flight, const Advance& 
                           std::move(*smoothed),
                           {}};
     const Site& site = setup->site;
-    out.found = performance_of(performance_record(flight, out.smoothed, out.rocket.parachutes.size()), out.rocket,
-                               vehicle.vehicle.sensors, normal_gravity_mps2(site.pad.latitude_deg, site.pad.height_m),
-                               out.masses);
+    out.found = performance_of(
+        performance_record(flight, out.smoothed, steps->day.value(), site, out.rocket.parachutes.size()), out.rocket,
+        vehicle.vehicle.sensors, normal_gravity_mps2(site.pad.latitude_deg, site.pad.height_m), out.masses);
     return out;
 }
 

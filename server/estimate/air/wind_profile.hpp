@@ -28,6 +28,8 @@ class WindProfile {
     /// Root mean square of a day's gusts over the specification's: sun and rough ground scatter it by some 0.6 of it;
     /// common practice, no source.
     static constexpr double kGustiness = 1.2;
+    /// 1-sigma of a component of the velocity of what hangs under a parachute, over the moment of a measurement.
+    static constexpr double kSwing_mps = 0.4;
     using Nodes = Eigen::Matrix<double, kNodes, 1>;
     using Covariance = Eigen::Matrix<double, kNodes, kNodes>;
 

@@ -404,7 +404,9 @@ void EstimatorChain::leave_last_steps() {
     if (s.steps == nullptr) return;
     if (s.translation) s.translation->filter.leave_last_steps();
     if (s.navigation) s.navigation->leave_last_steps();
-    if (s.flight) s.steps->reference_sigma_m = s.flight->estimator.reference_sigma_m();
+    if (!s.flight) return;
+    s.steps->reference_sigma_m = s.flight->estimator.reference_sigma_m();
+    s.steps->day = s.flight->estimator.atmosphere();
 }
 
 std::optional<std::int64_t> EstimatorChain::away_since_ns() const {

@@ -10,6 +10,7 @@
 #include <string>
 #include <vector>
 
+#include "server/estimate/air/air_data.hpp"
 #include "server/estimate/inputs.hpp"
 #include "server/estimate/measurements.hpp"
 #include "server/estimate/navigation/backward/attitude_pass.hpp"
@@ -28,7 +29,8 @@ struct StepsLeft {
     ForwardPass<kVerticalStates> vertical;
     ForwardPass<TranslationState::kSize> translation;
     AttitudePass attitude;
-    double reference_sigma_m = 0; ///< by which all heights above the pad may be wrong together
+    double reference_sigma_m = 0;     ///< by which all heights above the pad may be wrong together
+    std::optional<DayAtmosphere> day; ///< of a vehicle that flies, as it is taken to be at the end
 };
 
 class EstimatorChain {

@@ -20,8 +20,7 @@ constexpr double kRound_s = 0.35; // from a round's start to its last block
 constexpr double kRailPeriods = 20;
 constexpr double kDrift_s = 3.0;
 constexpr double kDriftSure_mps = 2.0;
-constexpr double kSettle_s = 4.0;  // of a parachute, after its phase began
-constexpr double kSwing_mps = 0.4; // of what hangs, over the moment of a measurement
+constexpr double kSettle_s = 4.0; // of a parachute, after its phase began
 constexpr double kCoastSettle_s = 0.2;
 constexpr double kStale_s = 3.0;
 constexpr double kInertialSilent_s = 1.0; // navigation may be right still, but fixes go on
@@ -151,7 +150,8 @@ void PredictionRounds::learn_descent(std::int64_t t_ns, const FlightPicture& pic
     t_drift_ns_ = t_ns;
     const Vector2d drift_mps = velocity_mps.head<2>();
     const double behind_m = velocity_mps.z() * velocity_mps.z() / gravity_mps2_;
-    wind.measure(position_m.z() + behind_m, drift_mps, std::hypot(kSwing_mps, sigma_mps.head<2>().maxCoeff()));
+    wind.measure(position_m.z() + behind_m, drift_mps,
+                 std::hypot(WindProfile::kSwing_mps, sigma_mps.head<2>().maxCoeff()));
 }
 
 std::optional<PredictionStart> PredictionRounds::start(std::int64_t t_ns, const FlightPicture& picture,

@@ -13,6 +13,7 @@ using namespace turnstone::analysis;
 namespace {
 
 constexpr double kG_mps2 = 9.80665, kDensity_kg_m3 = 1.1, kArea_m2 = 0.005, kSound_mps = 340;
+constexpr double kDensitySigma = 0.004;
 
 /// A coast straight up from 170 m/s with Cd = 0.5 - 0.2 Mach, by small steps, with an accelerometer that is off by
 /// `bias` and noisy.
@@ -46,6 +47,7 @@ Coast coast(double bias_mps2, double noise_mps2, unsigned seed) {
             c.speed_mps.push_back(v);
             c.speed_sigma_mps.push_back(0.3);
             c.density_kg_m3.push_back(kDensity_kg_m3);
+            c.density_sigma.push_back(kDensitySigma);
             c.mach.push_back(v / kSound_mps);
         }
         v += (force - kG_mps2) * kStep_s;
@@ -56,7 +58,7 @@ Coast coast(double bias_mps2, double noise_mps2, unsigned seed) {
 }
 
 const Masses kMasses{3, 0.02, 0.3, 0};
-const Doubts kDoubts{.bias_mps2 = 0.3, .scale = 0.005, .density = 0.004, .range_mps2 = 157};
+const Doubts kDoubts{.bias_mps2 = 0.3, .scale = 0.005, .range_mps2 = 157};
 
 } // namespace
 
@@ -71,11 +73,28 @@ TEST_CASE("the drag coefficient of a coast is found, with the accelerometer's bi
         CHECK(std::abs(drag.cd[i] - (0.5 - 0.2 * drag.mach[i])) < 3 * drag.sigma[i]);
         CHECK(drag.low[i] == Approx(drag.cd[i] - 1.959964 * drag.sigma[i]));
         // Never better than mass, scale and density allow.
-        CHECK(drag.sigma[i] > drag.cd[i] * std::hypot(0.02 / 3, std::hypot(0.005, 0.004)));
+        CHECK(drag.sigma[i] > drag.cd[i] * std::hypot(0.02 / 3, std::hypot(0.005, kDensitySigma)));
     }
     CHECK(drag.bias_mps2 == Approx(0.4).margin(0.1));
     // Where it is well seen, to 1.5 %.
     CHECK(drag.cd.back() == Approx(0.4).epsilon(0.015));
+}
+
+TEST_CASE("what a day's air may be off by widens the interval of drag by as much, and that of speed by twice") {
+    Coast flown = coast(0.4, 0.01, 1);
+    const auto last_sigma = [&] {
+        const DragCurve drag = drag_curve(flown.course, flown.axial, 2.0, flown.end_s, kArea_m2, kMasses, kDoubts);
+        REQUIRE(!drag.cd.empty());
+        return drag.sigma.back() / drag.cd.back();
+    };
+    const double before = last_sigma();
+    for (double& sigma : flown.course.density_sigma) sigma = 0.03;
+    const double by_density = std::sqrt(std::pow(last_sigma(), 2) - std::pow(before, 2));
+    CHECK(by_density == Approx(std::sqrt(0.03 * 0.03 - kDensitySigma * kDensitySigma)).epsilon(1e-6));
+    for (double& sigma : flown.course.density_sigma) sigma = kDensitySigma;
+    for (std::size_t i = 0; i < flown.course.t_s.size(); ++i)
+        flown.course.speed_sigma_mps[i] = 0.02 * flown.course.speed_mps[i];
+    CHECK(last_sigma() == Approx(0.04).epsilon(0.05));
 }
 
 TEST_CASE("a coast that shows no drag says why") {
@@ -111,6 +130,7 @@ TEST_CASE("thrust and total impulse of a boost are found through a sensor that r
         course.speed_mps.push_back(v);
         course.speed_sigma_mps.push_back(0.4);
         course.density_kg_m3.push_back(1e-9);
+        course.density_sigma.push_back(kDensitySigma);
         course.mach.push_back(v / kSound_mps);
     }
     const DragTable drag{{0, 1}, {0.5, 0.5}, 0.1};
@@ -158,16 +178,17 @@ TEST_CASE("the drag area of a steady descent is found whatever the density does"
         course.altitude_m.push_back(z);
         course.altitude_sigma_m.push_back(1);
         course.density_kg_m3.push_back(density(z));
+        course.density_sigma.push_back(kDensitySigma);
         for (int part = 0; part < 50; ++part) z -= 0.001 * std::sqrt(2 * 3 * kG_mps2 / (density(z) * 0.11));
     }
-    const DragArea found = drag_area(course, 20, t_s, kG_mps2, kMasses, kDoubts);
+    const DragArea found = drag_area(course, 20, t_s, kG_mps2, kMasses);
     INFO(found.why);
     CHECK(found.area_m2 == Approx(0.11).epsilon(2e-3));
     CHECK(found.rate_mps == Approx(800 / (t_s - 20)).epsilon(0.01));
-    CHECK(found.common == Approx(std::hypot(0.02 / 3, 0.004)));
+    CHECK(found.common == Approx(std::hypot(0.02 / 3, kDensitySigma)));
     CHECK(found.found_m2().sigma > 0.11 * 0.02 / 3);
     // 20 m/s against an air that may rise with 0.4 m/s over 100 m, and over 800 m with less.
     CHECK(found.own > 2 * 0.4 * std::sqrt(100.0 / 800) / found.rate_mps);
     CHECK(found.found_m2().sigma < 0.11 * 0.05);
-    CHECK(!drag_area(course, 20, 25, kG_mps2, kMasses, kDoubts).why.empty());
+    CHECK(!drag_area(course, 20, 25, kG_mps2, kMasses).why.empty());
 }

@@ -70,6 +70,7 @@ Debriefed debriefed(const sim::Scenario& scenario, std::uint64_t seed) {
     pipeline.set_prediction_period(kInfinity);
     pipeline.leave_steps(0, &out.steps);
     Rows rows(pipeline.schema(), {{"estimate/air", "mach"},
+                                  {"estimate/air", "mach_sigma"},
                                   {"estimate/air", "speed_of_sound_mps"},
                                   {"estimate/air", "density_kg_m3"},
                                   {"estimate/vertical", "vertical_speed_mps"}});
@@ -114,9 +115,6 @@ Debriefed debriefed(const sim::Scenario& scenario, std::uint64_t seed) {
     out.attitude = estimate::smoothed(out.steps.attitude, end_ns, [](double) { return true; }).value();
     debrief::PerformanceRecord& record = out.record;
     const auto column = [&](const char* name) { return rows.column(name, out.liftoff_ns); };
-    record.course = debrief::course_of(out.smoothed, out.liftoff_ns, column("estimate/air.mach"),
-                                       column("estimate/air.speed_of_sound_mps"), column("estimate/air.density_kg_m3"),
-                                       column("estimate/vertical.vertical_speed_mps"));
     debrief::RowsOfColumn axial = column("axial");
     record.axial = {std::move(axial.t_s), std::move(axial.value)};
     record.burnout_s = since_s(EventId::burnout);
@@ -128,6 +126,13 @@ Debriefed debriefed(const sim::Scenario& scenario, std::uint64_t seed) {
         const Event* event = rows.event(id);
         record.parachute_out_sigma_s.push_back(event == nullptr ? kNaN : event->t_sigma_s);
     }
+    const auto wind = debrief::wind_by_drift(scenario.site, out.smoothed, out.liftoff_ns, record);
+    record.course = debrief::course_of(out.smoothed, out.steps.day.value(), wind, out.liftoff_ns,
+                                       {.mach = column("estimate/air.mach"),
+                                        .mach_sigma = column("estimate/air.mach_sigma"),
+                                        .speed_of_sound_mps = column("estimate/air.speed_of_sound_mps"),
+                                        .density_kg_m3 = column("estimate/air.density_kg_m3"),
+                                        .up_mps = column("estimate/vertical.vertical_speed_mps")});
     return out;
 }
 
