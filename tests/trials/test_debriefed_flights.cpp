@@ -64,8 +64,10 @@ TEST_CASE("a debrief's figures are met or not by the limits demanded") {
     errors.worse = 1;
     const SmoothedFigures bad = smoothed_figures("east_m", errors, 100);
     CHECK(!(bad.rms.met() || bad.worse.met() || bad.square.met()));
-    CHECK(smoothed_figures("attitude, boost", errors, 100).worse.met()); // one of two
-    CHECK(!smoothed_figures("attitude, main", errors, 100).worse.met());
+    CHECK(!smoothed_figures("tilt, coast", errors, 100).worse.met()); // one of two
+    errors.both.count = 100;
+    CHECK(smoothed_figures("tilt, coast", errors, 100).worse.met());
+    CHECK(!smoothed_figures("altitude_m", errors, 100).worse.met());
 }
 
 TEST_CASE("intervals of roll, pitch and yaw hold what the simulator flew, in 90 to 98 of 100 flights", "[statistics]") {

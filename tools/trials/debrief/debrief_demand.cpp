@@ -30,14 +30,10 @@ constexpr std::array<IntervalDemand, kDebriefFigures> kDemands{{
 }};
 
 /// How many of a hundred steps may be stated worse than the filter's. Two headings that came to agree widen what is
-/// known of the attitude before, too. In coast what is considered of the gyro and never corrected goes back with the
-/// turn about the nose, which gains by it what the nose's direction loses.
+/// known of the attitude before, too; and a tilt is one of three components, of which each is kept where it was better.
 double worse_most_percent(std::string_view key) {
-    if (key == "tilt, coast") return 80;
-    if (key == "tilt, drogue" || key == "tilt, main") return 1;
-    if (key == "attitude, coast") return 15;
-    if (key.ends_with(", rail") || key.ends_with(", boost")) return 50;
-    return 0;
+    if (key.starts_with("tilt")) return 2;
+    return key.starts_with("attitude") ? 1 : 0;
 }
 
 } // namespace

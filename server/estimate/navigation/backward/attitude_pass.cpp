@@ -1,9 +1,11 @@
 #include "server/estimate/navigation/backward/attitude_pass.hpp"
 
 #include <algorithm>
+#include <cmath>
 #include <span>
 #include <utility>
 
+#include <Eigen/Eigenvalues>
 #include <Eigen/LU>
 
 #include "server/estimate/smoothing/rts.hpp"
@@ -19,6 +21,34 @@ Eskf::Covariance with_attitude_in(const Eskf::Covariance& covariance, const Matr
     out.middleRows<3>(Eskf::kAttitude) = axes * covariance.middleRows<3>(Eskf::kAttitude);
     const Eigen::Matrix<double, Eskf::kSize, 3> columns = out.middleCols<3>(Eskf::kAttitude) * axes.transpose();
     out.middleCols<3>(Eskf::kAttitude) = columns;
+    return out;
+}
+
+/// The part of a change by the way back that betters the estimate: where the smoothed covariance is wider than the
+/// filter's, in directions that make both diagonal, the filter's estimate stays. Those of what is corrected only.
+Eskf::Covariance bettering(const Eskf::Covariance& filter, const Eskf::Covariance& smoothed) {
+    constexpr int kN = Eskf::kEstimated;
+    constexpr double kLeast = 1e-12, kRounding = 1e-6;
+    using Square = Eigen::Matrix<double, kN, kN>;
+    Eigen::Matrix<double, kN, 1> scale;
+    for (int i = 0; i < kN; ++i) scale(i) = filter(i, i) > 0 ? 1 / std::sqrt(filter(i, i)) : 0.0;
+    const auto scaled = [&](const Eskf::Covariance& covariance) {
+        return Square(scale.asDiagonal() * covariance.topLeftCorner<kN, kN>() * scale.asDiagonal());
+    };
+    const Square before = scaled(filter), after = scaled(smoothed);
+    Eskf::Covariance out = Eskf::Covariance::Identity();
+    if (((1 + kRounding) * before - after + kRounding * Square::Identity()).llt().info() == Eigen::Success) return out;
+    const Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd> axes(before);
+    Eigen::MatrixXd white = axes.eigenvectors();
+    for (int i = 0; i < kN; ++i)
+        white.col(i) *= axes.eigenvalues()(i) > kLeast ? 1 / std::sqrt(axes.eigenvalues()(i)) : 0.0;
+    const Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd> ratios(white.transpose() * after * white);
+    // Of each direction wider than the filter's its part goes: w w' P, with w' P w = 1.
+    for (int i = kN; i-- > 0 && ratios.eigenvalues()(i) > 1 + kRounding;) {
+        const Eigen::VectorXd along = scale.asDiagonal() * (white * ratios.eigenvectors().col(i));
+        const Eigen::VectorXd back = filter.topLeftCorner<kN, kN>() * along;
+        out.topLeftCorner<kN, kN>() -= back * along.transpose();
+    }
     return out;
 }
 
@@ -79,10 +109,14 @@ ErrorEstimate smoothed_before(const ErrorStep& now, const ErrorStep& next, const
     const Eskf::Covariance gain = smoothing_gain(corrected.covariance, next.transition(), predicted.covariance);
     const Eskf::ErrorVector off = Eskf::error_of(predicted.nominal, next_smoothed.nominal);
     const Matrix3d back = right_jacobian(off.segment<3>(Eskf::kAttitude)).inverse();
-    const Eskf::ErrorVector change = gain * off;
-    const Eskf::Covariance covariance =
+    const Eskf::Covariance both =
         corrected.covariance +
         gain * (with_attitude_in(next_smoothed.covariance, back) - predicted.covariance) * gain.transpose();
+    const Eskf::Covariance better = bettering(corrected.covariance, both);
+    const Eskf::Covariance stays = Eskf::Covariance::Identity() - better;
+    const Eskf::ErrorVector change = better * (gain * off);
+    const Eskf::Covariance covariance =
+        better * both * better.transpose() + stays * corrected.covariance * stays.transpose();
     return {Eskf::plus(corrected.nominal, change),
             with_attitude_in(0.5 * (covariance + covariance.transpose()),
                              right_jacobian(change.segment<3>(Eskf::kAttitude)))};
