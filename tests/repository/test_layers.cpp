@@ -126,8 +126,9 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
      {"shared", "server/estimate/math", "server/estimate/smoothing", "server/estimate/navigation",
       "server/estimate/chain", "server/pipeline/station", "server/record", "server/debrief", "server/debrief/flights"}},
     {"server/debrief/performance",
-     {"shared", "server/analysis/ensemble", "server/analysis/performance", "server/analysis/mass", "server/pipeline",
-      "server/debrief", "server/debrief/flights", "server/debrief/smoothing"}},
+     {"shared", "server/estimate/air", "server/analysis/ensemble", "server/analysis/performance",
+      "server/analysis/mass", "server/pipeline", "server/debrief", "server/debrief/flights",
+      "server/debrief/smoothing"}},
 
     {"server/exchange/table", {"shared", "server/record/read"}},
     {"server/exchange/write", {"shared", "server/record/read", "server/debrief", "server/exchange/table"}},
