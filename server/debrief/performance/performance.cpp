@@ -1,6 +1,5 @@
 #include "server/debrief/performance/performance.hpp"
 
-#include <algorithm>
 #include <cmath>
 
 #include "server/analysis/ensemble/resample.hpp"
@@ -32,12 +31,11 @@ double falls_through_s(const analysis::Course& course, double after_s, double he
     return kNone;
 }
 
-/// The drag table that thrust is found with: this flight's own coast where it shows one.
+/// The drag table that thrust is found with: this flight's own coast where it shows one, as well known as where the
+/// vehicle was fastest, which is where drag takes most of the impulse.
 analysis::DragTable drag_table(const analysis::DragCurve& curve, const RocketModel& rocket) {
     if (curve.mach.empty()) return {rocket.drag_coefficient.x, rocket.drag_coefficient.y, rocket.scatter.drag};
-    double relative = 0;
-    for (std::size_t i = 0; i < curve.cd.size(); ++i) relative = std::max(relative, curve.sigma[i] / curve.cd[i]);
-    return {curve.mach, curve.cd, relative};
+    return {curve.mach, curve.cd, curve.sigma.back() / curve.cd.back()};
 }
 
 /// `before`: what was open already; becomes what is open now.
