@@ -8,6 +8,7 @@
 
 #include <fmt/format.h>
 
+#include "protocol/decode/decoder.hpp"
 #include "protocol/dictionary/roles.hpp"
 #include "server/estimate/prediction/landing_case.hpp"
 #include "server/estimate/prediction/prediction_refusal.hpp"
@@ -120,16 +121,24 @@ std::string look(const Facts& facts) {
     return stuffed ? "frames of this kind with a checksum that does not fit" : "noise, without structure";
 }
 
+/// By reason, since a wrong dictionary makes many kinds unreadable at once. A size helps whoever corrects a packet that
+/// is described.
 std::string unreadable(const Facts& facts) {
-    const std::vector<std::string> apids = facts.list("apids"), counts = facts.list("counts"),
-                                   bytes = facts.list("frame_bytes"), reasons = facts.list("reasons");
-    std::vector<std::string> kinds;
-    for (std::size_t k = 0; k < apids.size() && k < counts.size() && k < bytes.size() && k < reasons.size(); ++k) {
-        std::string reason = reasons[k];
+    const std::vector<std::string> apids = facts.list("apids"), bytes = facts.list("frame_bytes"),
+                                   reasons = facts.list("reasons");
+    std::vector<std::pair<std::string, std::vector<std::string>>> kinds;
+    for (std::size_t k = 0; k < apids.size() && k < bytes.size() && k < reasons.size(); ++k) {
+        const bool unknown = reasons[k] == word(DecodeVerdict::unknown_apid);
+        std::string reason = unknown ? "unknown" : reasons[k];
         std::replace(reason.begin(), reason.end(), '_', ' ');
-        kinds.push_back(fmt::format("{} × APID {}, {} bytes ({})", counts[k], apids[k], bytes[k], reason));
+        auto kind = std::find_if(kinds.begin(), kinds.end(), [&](const auto& one) { return one.first == reason; });
+        if (kind == kinds.end()) kind = kinds.insert(kind, {std::move(reason), {}});
+        kind->second.push_back(unknown ? apids[k] : fmt::format("{} of {} bytes", apids[k], bytes[k]));
     }
-    return joined(kinds, "and");
+    std::vector<std::string> parts;
+    for (const auto& [reason, members] : kinds)
+        parts.push_back(fmt::format("APID {} ({})", joined(members, "and"), reason));
+    return joined(parts, "and");
 }
 
 std::string link_trouble(const Facts& facts) {
@@ -162,7 +171,8 @@ std::string link_trouble_advice(const Facts& facts) {
                                     : "Check the port and whether the vehicle sends this protocol";
     case LinkTrouble::dictionary_differs:
         return "Start the station with the dictionary that the vehicle was built with";
-    case LinkTrouble::unreadable: return "Check that the dictionary is this vehicle's";
+    case LinkTrouble::unreadable:
+        return "Start the station with this vehicle's folder (--vehicle), or correct its dictionary.json";
     case LinkTrouble::frames_repeat: return "Restart what sends on this link: radio or flight computer";
     case LinkTrouble::time_stuck: return "Restart the flight computer: its clock is stuck";
     }

@@ -221,11 +221,11 @@ TEST_CASE("good frames that the dictionary cannot read are named, with how many"
     };
     const Case cases[] = {
         {"an unknown APID alone", [](unsigned k) { return frame(777, k, 1000 + k * 500, Bytes(8)); }, false,
-         "2 × APID 777, 22 bytes (unknown apid)"},
+         "APID 777 (unknown)"},
         {"an unknown APID beside the vehicle's", [](unsigned k) { return frame(777, k, 1000 + k * 500, Bytes(8)); },
-         true, "2 × APID 777, 22 bytes (unknown apid)"},
+         true, "APID 777 (unknown)"},
         {"another size", [](unsigned k) { return frame(100, k, 1000 + k * 500, Bytes(3)); }, false,
-         "2 × APID 100, 17 bytes (wrong size)"},
+         "APID 100 of 17 bytes (wrong size)"},
     };
     for (const Case& one : cases) {
         INFO(one.name);
@@ -250,6 +250,21 @@ TEST_CASE("good frames that the dictionary cannot read are named, with how many"
     for (unsigned k = 0; k < 100; ++k) bench.at(5.1 + k * 0.1, frame(2047, k, 5000, Bytes(8)));
     bench.until(30);
     CHECK(bench.alerts().empty());
+}
+
+TEST_CASE("the dictionary of another vehicle makes one short sentence with the next step") {
+    Bench bench;
+    for (unsigned k = 0; k < 40; ++k) {
+        for (const unsigned apid : {777u, 778u, 779u}) bench.at(1 + k * 0.1, frame(apid, k, 1000 + k * 100, Bytes(8)));
+        bench.at(1 + k * 0.1, frame(100, k, 1000 + k * 100, Bytes(3)));
+    }
+    bench.until(6);
+    REQUIRE(bench.alerts().size() == 1);
+    const Event alert = bench.alerts().front();
+    CHECK_THAT(alert.text, Catch::StartsWith("Link radio: good frames that the dictionary cannot read: APID 777") &&
+                               Catch::EndsWith("of 17 bytes (wrong size)"));
+    CHECK(alert.text.size() < 140);
+    CHECK(alert.advice == "Start the station with this vehicle's folder (--vehicle), or correct its dictionary.json");
 }
 
 TEST_CASE("many unknown APIDs are bounded in what is said") {
