@@ -131,6 +131,15 @@ describe('another vehicle', () => {
       },
     ]));
   it('is old when nothing comes from it', () => expect(others(70)[0]?.old).toBe(true));
+  it('of a rocket says its trouble once, and what it does beside it', () => {
+    const rockets = description([], { vehicles: about.vehicles.map((one) => ({ ...one, rocket: true })) });
+    const text = 'Battery at 6.4 V';
+    const tape = replay_at(52, rockets, {}, [
+      event(5, 20, 'alert_raised', 'limit', { vehicle: 1, level: 'caution', text }),
+      event(6, 20, 'sentence', 'rail', { vehicle: 1, level: 'caution', text: `${text}. On the rail.` }),
+    ]);
+    expect(select_others(tape, 0, () => [])).toMatchObject([{ alert: { text }, sentence: 'On the rail.' }]);
+  });
   it('of a machine tells its engine before anything else, each by its name', () => {
     const told = description(
       [

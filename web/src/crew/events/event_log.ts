@@ -16,7 +16,7 @@ export interface EventRow {
 export const can_change = (event: TapeEvent): boolean => /^(marker|note)\//.test(event.key);
 
 const kShown = 60; // the tape shows all of them
-const kSameCharge_s = 0.5;
+const kSame_s = 0.5;
 
 export function select_events(tape: Tape, vehicle: number): EventRow[] {
   const { vehicles } = tape.description;
@@ -34,18 +34,21 @@ export function select_events(tape: Tape, vehicle: number): EventRow[] {
 
 /**
  * A phase begins with a flight event: "Burnout" and "coasting" at one moment are one thing that happened. So are the
- * pulse and the shock of one charge.
+ * pulse and the shock of one charge, and the state of a link and the alert about it.
  */
 function said_by_another(tape: Tape, event: TapeEvent): boolean {
   if (event.kind === 'phase')
     return tape.log.flight_events(event.vehicle, event.t_s).some((other) => other.t_s === event.t_s);
   // What the readiness board finds stands on the board.
   if (event.event === 'check_decided') return event.data['procedure'] === undefined;
+  if (event.kind === 'link_state')
+    return tape.log.events.some(
+      (other) => other.kind === 'alert_raised' && other.text === event.text && same_time(other, event),
+    );
   if (event.event !== 'shock') return false;
   return tape.log.events.some(
-    (other) =>
-      other.event === 'pressure_pulse' &&
-      other.vehicle === event.vehicle &&
-      Math.abs(other.t_s - event.t_s) <= kSameCharge_s,
+    (other) => other.event === 'pressure_pulse' && other.vehicle === event.vehicle && same_time(other, event),
   );
 }
+
+const same_time = (a: TapeEvent, b: TapeEvent): boolean => Math.abs(a.t_s - b.t_s) <= kSame_s;

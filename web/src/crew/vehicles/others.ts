@@ -25,7 +25,7 @@ export interface OtherVehicle {
   figures: { name: string; text: string; unit: string; title: string }[];
 }
 
-const kFigures = 5;
+const kFigures = 3; // a line of them
 const kOld_s = 5;
 
 /** `groups_of`: the strips of a vehicle, which the caller keeps. */
@@ -63,7 +63,8 @@ export function select_others(
         title,
         age: Number.isNaN(age_s) ? '' : `${format_age(age_s)} old`,
         old: age_s > kOld_s,
-        sentence: rocket ? (log.sentence_at(other, cursor_s)?.text ?? '') : '',
+        // A sentence leads with the alert where one stands.
+        sentence: rocket ? (log.sentence_at(other, cursor_s)?.text ?? '').replace(`${alert?.text}. `, '') : '',
         alert: alert && { urgency: alert.level === 'note' ? ('advisory' as const) : alert.level, text: alert.text },
         figures: [
           ...(place
