@@ -46,7 +46,8 @@ export class Tape {
   private offset_s = NaN;
   /** It was measured, not only concluded from when messages came. */
   private measured = false;
-  private newest_s: TapeSeconds;
+  /** Of the newest row. */
+  newest_s: TapeSeconds;
   private newest_heard_s: TapeSeconds;
   private cursor: TapeSeconds;
   private from: TapeSeconds = 0;

@@ -3,6 +3,7 @@ import { describe, expect, it } from 'vitest';
 import { band_of, spoken_band } from '../../src/app/band/band';
 import { verdict_beside } from '../../src/checks/said';
 import type { TapeEvent } from '../../src/stream/messages';
+import { Tape } from '../../src/tape/tape';
 import { description, event, replay_at } from '../support/builders';
 
 const open = { state: 'open', reason: 'unknown' } as const;
@@ -26,6 +27,16 @@ describe('the band', () => {
     const calls = (events: TapeEvent[]): boolean =>
       band_of(replay_at(20, description([]), {}, events), 0, open, 'metric').calls;
     expect([calls([said]), calls([said, raised]), calls([said, raised, known])]).toEqual([false, true, false]);
+  });
+  it('is old after a restart of the station until rows come again', () => {
+    const old_at = (rows_s: number, now_s: number): string => {
+      const about = description([]);
+      const live = new Tape({ ...about, recording: { ...about.recording, t_end_s: rows_s } }, 'live', []);
+      live.log.add(event(1, 10, 'sentence', 'sentence', { text: 'Under drogue. 1104 m.' }));
+      live.set_station_now(now_s);
+      return band_of(live, 0, open, 'metric').old;
+    };
+    expect([old_at(12, 13), old_at(12, 20), old_at(20, 20)]).toEqual(['', '8 s old: nothing new arrives.', '']);
   });
   it('waits while there is none', () => {
     expect(band_of(undefined, 0, open, 'metric').text).toBe('Waiting for the ground station.');

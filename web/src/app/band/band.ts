@@ -13,7 +13,7 @@ export interface Band {
   form: string;
   /** An alert of this level stands that nobody has acknowledged: its box blinks. */
   calls: boolean;
-  /** How old the sentence is, when the connection that brings a newer one is gone; else empty. */
+  /** How old the sentence is, when the connection that brings a newer one is gone, or nothing comes by it; else empty. */
   old: string;
 }
 
@@ -23,7 +23,7 @@ interface Heard {
   form: string;
 }
 
-const kSilence_s = 2; // `status` comes once a second
+const kSilence_s = 3; // `status` comes once a second, and so do rows
 
 export function band_of(
   tape: Tape | undefined,
@@ -37,7 +37,8 @@ export function band_of(
   if (!tape || !(said ?? sentence))
     return { text: kBandWords[tape ? 'nothing' : 'waiting'], level: 'note', form: '', calls: false, old: '' };
   const level = (said ?? sentence)?.level ?? 'note';
-  const silent_s = connection.state !== 'open' && tape.following ? tape.head_s - tape.heard_s : 0;
+  const heard_s = connection.state === 'open' ? tape.newest_s : tape.heard_s;
+  const silent_s = tape.following ? tape.head_s - heard_s : 0;
   const calls = tape.log
     .alerts_at(tape.cursor_s)
     .some(
