@@ -97,7 +97,12 @@ async function nominal(flight) {
   await stage(flight, 'altitude', 'in the ascent');
   await stage(flight, 'vertical_speed', 'in the descent');
   await recorded(page, live, 'altitude', kAltitudes, 'nominal, in the descent');
-  check('nominal: the altitude is not hatched while it is measured', (await has_class(page, 'altitude', 'stale')) === false);
+  // A busy computer or a hole in the link makes it old for a moment, and then it says so.
+  await check_soon('nominal: the altitude is not hatched while it is measured', async () => {
+    const [hatched, text] = await figure(page, 'altitude').evaluate((one) => [one.classList.contains('stale'), one.innerText]);
+    if (hatched !== / old/.test(text)) throw new Error(`hatched without an age, or the other way round: ${text}`);
+    return [!hatched, text];
+  });
   await inspect(flight.pages[1].page, 'crew in the descent, wide, dark');
   await arrangement(page);
   await measure(page, live);
