@@ -19,9 +19,11 @@ constexpr double kRestForce_mps2 = 1.5;
 constexpr double kClimb_mps = 10.0;
 constexpr double kClimbThrough_m = 30.0;
 constexpr double kOnsetByForceSigma_s = 0.002;
-constexpr double kOnsetSigma_s = 0.055; ///< by heights
-constexpr double kByFixesSigma_s = 0.3; ///< whose heights scatter by metres
-constexpr double kSlope_s_per_m = 1.5;  ///< how long coarse heights must be looked at for their slope
+constexpr double kOnsetSigma_s = 0.055;  ///< by heights
+constexpr double kByFixesSigma_s = 0.3;  ///< whose heights scatter by metres
+constexpr double kUnheard_s = 3.0;       ///< long enough for a launch to get far
+constexpr double kRoseUnheard_m = 100.0; ///< nobody carries it that far up meanwhile
+constexpr double kSlope_s_per_m = 1.5;   ///< how long coarse heights must be looked at for their slope
 
 /// It is lifted gently, or the pressure around it changes: the inertial sensor then feels gravity, which it does in no
 /// flight.
@@ -199,8 +201,16 @@ bool climbs_through(const FlightEvidence& evidence, double above_m) {
     return count >= 6 || newest.above_pad_m > heights[first].above_pad_m + 12.0 * newest.sigma_m;
 }
 
+void LiftoffWatch::follow_height(const HeightPoint& newest) {
+    if (t_height_ns_ != 0 && seconds_between(t_height_ns_, newest.t_ns) > kUnheard_s)
+        rose_unheard_ = newest.above_pad_m > height_m_ + kRoseUnheard_m;
+    t_height_ns_ = newest.t_ns;
+    height_m_ = newest.above_pad_m;
+}
+
 MaybeFound LiftoffWatch::height(const Sight& sight) {
     const FlightEvidence& evidence = sight.evidence;
+    follow_height(evidence.heights().back());
     if (auto found = by_thrust(evidence)) return found;
     const auto& heights = evidence.heights();
     if (!rest_seen_) {
@@ -218,7 +228,7 @@ MaybeFound LiftoffWatch::height(const Sight& sight) {
 
 MaybeFound LiftoffWatch::joined(const Sight& sight) const {
     const FlightEvidence& evidence = sight.evidence;
-    if (rest_seen_) return std::nullopt;
+    if (rest_seen_ && !rose_unheard_) return std::nullopt;
     const std::int64_t now_ns = evidence.now_ns();
     const double window_s = std::max(evidence.window_s(2.0, 4.2), kSlope_s_per_m * evidence.heights().back().sigma_m);
     const std::int64_t from_ns = now_ns - seconds_to_ns(window_s);

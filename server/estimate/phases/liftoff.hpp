@@ -34,7 +34,7 @@ class LiftoffWatch {
     [[nodiscard]] MaybeFound force(const Sight& sight);
     /// After each height, on the rail.
     [[nodiscard]] MaybeFound height(const Sight& sight);
-    /// After each height, on the rail: in flight already when first heard.
+    /// After each height, on the rail: in flight already when first heard, or when heard again.
     [[nodiscard]] MaybeFound joined(const Sight& sight) const;
     /// After each force on the way up.
     [[nodiscard]] MaybeFound withdrawal(const Sight& sight);
@@ -58,6 +58,7 @@ class LiftoffWatch {
         int samples = 0;
     };
     void follow(const FlightEvidence& evidence);
+    void follow_height(const HeightPoint& newest);
     [[nodiscard]] MaybeFound by_thrust(const FlightEvidence& evidence);
     [[nodiscard]] MaybeFound in_fade(const FlightEvidence& evidence);
     [[nodiscard]] TimeEstimate thrust_onset(const FlightEvidence& evidence) const;
@@ -68,6 +69,9 @@ class LiftoffWatch {
     double leaning_s_ = 0;
     std::int64_t weightless_since_ns_ = 0; ///< 0: feels its weight
     bool rest_seen_ = false;               ///< it has stood, by heights or by forces
+    std::int64_t t_height_ns_ = 0;         ///< of the newest height; 0: none yet
+    double height_m_ = 0;                  ///< above the pad, the newest
+    bool rose_unheard_ = false;            ///< it was far higher after a silence than before it
 };
 
 } // namespace turnstone::estimate

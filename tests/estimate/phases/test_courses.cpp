@@ -99,6 +99,22 @@ TEST_CASE("silence high above the ground is neither a touchdown nor an endless d
     CHECK(!says_near_ground(*run.out.find(EventId::signal_lost)));
 }
 
+TEST_CASE("a silence that hides the whole ascent ends with a descent, not on the rail") {
+    for (const bool inertial : {true, false}) {
+        INFO((inertial ? "both sensors" : "barometer only"));
+        Flight flight = make_flight("nominal", 4, true);
+        const double ejection_s = flight.truth.events.ejections.at(0).t_s;
+        silence(flight, ejection_s - 25.0, ejection_s + 5.0);
+        Run run(flight, inertial);
+        fly(flight, {.inertial = inertial}, 4, run.state, run.out);
+        const Transition* joined = run.found(EventId::joined_in_flight);
+        REQUIRE(joined);
+        CHECK(time_s(*joined) < ejection_s + 10.0);
+        CHECK(run.found(EventId::main_out));
+        CHECK(run.state.phases().phase() == Phase::down);
+    }
+}
+
 TEST_CASE("a reacquired signal is believed: in the air the descent continues, at rest it was a touchdown") {
     struct Case {
         const char* name;
