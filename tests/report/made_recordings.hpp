@@ -58,7 +58,8 @@ inline void add_flight(HandMade& made) {
                   {"north_m_sigma", 1},
                   {"latitude_deg", -21.3851},
                   {"longitude_deg", 23.1762},
-                  {"tilt_deg", 4},
+                  {"tilt_deg", t < 0 ? 4 : 4 + t},
+                  {"tilt_deg_sigma", 0.8},
                   {"mode", 2}});
     }
     for (double t = -15; t < 80; ++t) {

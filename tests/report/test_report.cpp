@@ -59,6 +59,7 @@ TEST_CASE("a flight's report says what it came to, against what was predicted") 
     CHECK_THAT(text, Contains("Flight report") && Contains("Sanderling") && Contains("Lantern Flat") &&
                          Contains("Apogee 1107 ± 2 m AGL. Down 114 ± 1 m from the pad at 116°."));
     CHECK_THAT(text, Contains("Apogee AGL 1107 ± 2 m") && Contains("T+0:14.9") && Contains("Under drogue"));
+    CHECK_THAT(text, Contains("Tilt at burnout 5.8 ± 0.8° T+0:01.8"));
     CHECK_THAT(text, Contains("1090 ± 50 m") && Contains("+20 ± 50 m") && Contains("1112 ± 9 m"));
     CHECK_THAT(text, Contains("inside 95 %"));
     CHECK_THAT(text,

@@ -118,6 +118,13 @@ Markup key_figures_chapter(const Recorded& recorded, const Flight& flight) {
                                        column.unit)),
                        Markup::text(time_text(derived, figure.time_column))});
         }
+    if (flight.burnout_ns) {
+        const auto row = recorded.row_at(recorded.table(flight.vehicle, "estimate/navigation"), *flight.burnout_ns);
+        if (row && row->t_ns() >= flight.liftoff_ns && std::isfinite(row->value("tilt_deg")))
+            table.row({Markup::text("Tilt at burnout"),
+                       strong(quantity(row->value("tilt_deg"), row->sigma("tilt_deg"), 1, "deg")),
+                       Markup::text(flight_clock(seconds_between(flight.liftoff_ns, row->t_ns())))});
+    }
     Markup notes = element("p.note", "± is one standard deviation. Altitudes are above the pad.");
     if (const auto place = landing_place(recorded, flight)) {
         const bool down = flight.touchdown_ns.has_value();
