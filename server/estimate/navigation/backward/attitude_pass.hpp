@@ -13,10 +13,10 @@
 /// arXiv:1711.02508, eqs. 183 and 184). Whatever happens between two corrections other than a motion, a wander or a
 /// state begun again, only widens P-.
 ///
-/// A filter that only considers some states is not the best one of all its states, and what is carried back through them
-/// may be wider than what the filter had. In directions of the corrected states in which Ps(k) is wider than P+(k), s(k)
-/// keeps x+(k), and Ps(k) is P+(k): both covariances are diagonal in those directions, so that what stays and what comes
-/// from behind are taken as independent.
+/// A filter that only considers some states is not the best one of all its states, and what is carried back through
+/// them may be wider than what the filter had. In directions of the corrected states in which Ps(k) is wider than
+/// P+(k), s(k) keeps x+(k), and Ps(k) is P+(k): both covariances are diagonal in those directions, so that what stays
+/// and what comes from behind are taken as independent.
 ///
 /// Of a bank of filters (bank.hpp) the way back is that of the one which is left at the end. Where it took over another
 /// that had come to agree with it, there is a step whose corrected covariance is that of both: what is known after it
