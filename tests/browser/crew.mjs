@@ -158,8 +158,12 @@ async function measure(page, id) {
 async function ballistic(flight) {
   const [{ page }] = flight.pages;
   await stage(flight, 'vertical_speed', 'in the fall');
-  const falls = await number_of(page, 'vertical_speed');
-  check('ballistic: the fall is told without a sign, by its title', falls < 0 && /Falling/.test(await figure(page, 'vertical_speed').innerText()) && !/[−-]\d/.test(await figure(page, 'vertical_speed').locator('.number').innerText()), `${falls}`);
+  await check_soon('ballistic: the fall is told without a sign, by its title', async () => {
+    const falls = await number_of(page, 'vertical_speed');
+    const [all, number] = [await figure(page, 'vertical_speed').innerText(), await figure(page, 'vertical_speed').locator('.number').innerText()];
+    if (/[−-]\d/.test(number)) throw new Error(`a sign: ${all}`);
+    return [falls < 0 && /Falling/.test(all), `${falls}: ${all}`];
+  });
   await until('ballistic: silence', async () => (await has_class(page, 'altitude', 'stale')) === true || (await greatest(page)).join() === 'place', kFlight_ms);
   const lowest = await number_of(page, 'altitude');
   check('ballistic: no height goes on by itself below the ground', Number.isNaN(lowest) || lowest > -30, `${lowest}`);
