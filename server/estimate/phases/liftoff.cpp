@@ -234,9 +234,13 @@ MaybeFound LiftoffWatch::joined(const Sight& sight) const {
     const std::int64_t from_ns = now_ns - seconds_to_ns(window_s);
     const auto line = evidence.line_through_heights(from_ns, now_ns);
     if (!line || line->points < evidence.heights_in(window_s, 8)) return std::nullopt;
-    // Those of a moment behind a fade have any slope.
+    // Those of a moment behind a fade have any slope, and behind a long one the pad's pressure may be a better one: a
+    // step of heights is not a descent.
     const auto& heights = evidence.heights();
-    if (seconds_between(heights[heights.since(from_ns)].t_ns, now_ns) < 0.8 * window_s) return std::nullopt;
+    std::size_t i = heights.since(from_ns);
+    if (seconds_between(heights[i].t_ns, now_ns) < 0.8 * window_s) return std::nullopt;
+    while (++i < heights.size())
+        if (seconds_between(heights[i - 1].t_ns, heights[i].t_ns) > 0.5 * window_s) return std::nullopt;
     const Found when{{now_ns, 0.0}};
     if (climbs_through(evidence, -1e9)) return Found{when.when, {}, Phase::coasting};
     const double noise_mps = 3.0 * evidence.heights().back().sigma_m / window_s;

@@ -136,6 +136,18 @@ TEST_CASE("LiftoffWatch joins no flight by a third of a second of heights behind
     for (int k = 0; k < 100; ++k) see(4.32 + 0.04 * k, -14.6);
 }
 
+TEST_CASE("LiftoffWatch joins no flight where the heights of a pad are others behind a fade") {
+    // The pad's pressure is found again: a step of six metres.
+    FlightEvidence evidence({});
+    const LiftoffWatch watch({}, 0.0);
+    for (double t_s = 0; t_s < 12; t_s += 0.04) {
+        if (t_s > 2.3 && t_s < 4) continue;
+        evidence.add(HeightPoint{at(t_s), t_s < 4 ? 6.0 : 0.0, 0.6});
+        INFO("at " << t_s << " s");
+        CHECK_FALSE(watch.joined({evidence, Phase::on_rail, at(0), at(0), std::nullopt}));
+    }
+}
+
 TEST_CASE("LiftoffWatch joins a descent that it hears through fades") {
     FlightEvidence evidence({});
     const LiftoffWatch watch({}, 0.0);
