@@ -139,7 +139,8 @@ struct EstimatorChain::State {
         fix_lost = !fix && sample.fix_dimensions < 2;
         if (!fix) return;
         const std::int64_t told_ns = sample.t_ns - seconds_to_ns(vehicle.sensors.fix_delay_s);
-        const bool hidden = may_hide_launch(sample.t_ns, fix->t_valid_ns != 0 ? fix->t_valid_ns : told_ns);
+        const std::int64_t valid_ns = fix->t_valid_ns != 0 ? fix->t_valid_ns : told_ns;
+        const bool hidden = may_hide_launch(sample.t_ns, valid_ns);
         fixes.heard(sample.t_ns, now_ns);
         if (stands) {
             const double new_part = std::sqrt(1 - vehicle.sensors.fix_correlated_share);
@@ -152,7 +153,8 @@ struct EstimatorChain::State {
         TranslationFilter& filter = translation->filter;
         if (flight) filter.expect(expected(hidden));
         filter.fix(*fix);
-        if (flight && picture.phase.phase == Phase::on_rail) filter.on_the_rail(sample.t_ns);
+        // Of what came after the fix was true it says nothing.
+        if (flight && picture.phase.phase == Phase::on_rail) filter.on_the_rail(valid_ns);
         picture.translation = filter.estimate();
     }
     /// Rows of position after a measurement.

@@ -20,6 +20,7 @@ constexpr std::array<double, 6> kGates = {10.827566, 13.815511, 16.266236, 18.46
 const Manoeuvre kHard{Vector3d::Zero(), Vector3d::Constant(60.0), Vector3d::Constant(1.0)};
 /// A charge's pulse in the bay makes heights lower, thrust makes them higher.
 const Manoeuvre kHardUp{Vector3d::Zero(), {0.0, 0.0, 60.0}, Vector3d::Constant(1.0)};
+constexpr double kPlain_nis = 2.0;  ///< of a height that shows no climb
 constexpr double kHardFor_s = 10.0; ///< a receiver that loses its satellites at liftoff has them again in the coast
 constexpr double kUnknown_m = 1e4;
 constexpr double kUnknown_mps = 300;
@@ -181,6 +182,8 @@ bool TranslationFilter::predict(Belief& belief, std::int64_t t_ns, const Manoeuv
     const double step_s = seconds_between(belief.t_ns, t_ns);
     belief.t_ns = t_ns;
     if (!belief.placed || step_s <= 0) return false;
+    if (std::exchange(belief.may_begin, manoeuvre.may_begin) && !manoeuvre.may_begin)
+        belief.state.begin_manoeuvre(manoeuvre);
     belief.state.predict(std::min(step_s, kForget_s), manoeuvre, settings_.errors);
     belief.placed = step_s < kForget_s;
     return true;
@@ -247,7 +250,7 @@ void TranslationFilter::take_height(Belief& belief, const Measurement& m, const 
     double nis = state.nis(seen);
     if (nis > kGates[0] && seen.innovation(0) > 0 && m.manoeuvre.may_begin) {
         TranslationState harder = state;
-        const double since_s = seconds_between(belief.t_height_fit_ns, m.t_ns);
+        const double since_s = seconds_between(belief.t_plain_before_ns, m.t_ns);
         harder.add_manoeuvre(std::clamp(since_s, 0.0, kHardFor_s), kHardUp);
         if (harder.nis(seen) <= kGates[0]) {
             state = harder;
@@ -255,7 +258,7 @@ void TranslationFilter::take_height(Belief& belief, const Measurement& m, const 
         }
     }
     if (nis <= kGates[0]) {
-        belief.t_height_fit_ns = m.t_ns;
+        if (nis <= kPlain_nis) belief.t_plain_before_ns = std::exchange(belief.t_plain_ns, m.t_ns);
         belief.height_unfit_since_ns = 0;
     } else {
         seen.noise *= nis / kGates[0];

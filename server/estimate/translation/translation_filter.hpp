@@ -97,10 +97,12 @@ class TranslationFilter {
         explicit Belief(const TranslationErrors& errors) : state(errors) {}
         std::int64_t t_ns = 0;
         TranslationState state;
-        bool placed = false; ///< the motion's states mean something, if only with huge sigmas
-        std::int64_t t_fix_ns = 0, t_height_ns = 0, t_height_fit_ns = 0; ///< newest; that fitted
-        std::int64_t fix_unfit_since_ns = 0, height_unfit_since_ns = 0;  ///< 0: the last one fitted
+        bool placed = false;                        ///< the motion's states mean something, if only with huge sigmas
+        std::int64_t t_fix_ns = 0, t_height_ns = 0; ///< newest
+        std::int64_t t_plain_ns = 0, t_plain_before_ns = 0; ///< of heights that showed no climb: newest, the one before
+        std::int64_t fix_unfit_since_ns = 0, height_unfit_since_ns = 0; ///< 0: the last one fitted
         std::uint32_t rejected_fixes = 0;
+        bool may_begin = false; ///< of the manoeuvre expected so far
     };
     struct Step {
         Measurement measurement = {};

@@ -79,9 +79,16 @@ void TranslationState::restart_height_error(double off_m) {
 void TranslationState::add_manoeuvre(double step_s, const Manoeuvre& manoeuvre) {
     for (int axis = 0; axis < 3; ++axis) {
         const SingerStep step = singer_step(step_s, manoeuvre.tau_s(axis), manoeuvre.sigma_mps2(axis));
+        const double variance = manoeuvre.sigma_mps2(axis) * manoeuvre.sigma_mps2(axis);
+        const Eigen::Matrix3d added =
+            step.noise + variance * step.transition.col(2) * step.transition.col(2).transpose();
         for (int i = 0; i < 3; ++i)
-            for (int j = 0; j < 3; ++j) kalman_.covariance(axis + 3 * i, axis + 3 * j) += step.noise(i, j);
+            for (int j = 0; j < 3; ++j) kalman_.covariance(axis + 3 * i, axis + 3 * j) += added(i, j);
     }
+}
+
+void TranslationState::begin_manoeuvre(const Manoeuvre& manoeuvre) {
+    kalman_.covariance.diagonal().segment<3>(kAcceleration) += manoeuvre.sigma_mps2.cwiseAbs2();
 }
 
 void TranslationState::place(int axis, double position_m, double velocity_mps, double position_sigma_m,

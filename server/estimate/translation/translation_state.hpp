@@ -71,8 +71,10 @@ class TranslationState {
     void set_height_error(double sigma_m);
     /// Heights begin again, off by this much: their reference has moved.
     void restart_height_error(double off_m);
-    /// Widens by what a manoeuvre of the last `step_s` may have done.
+    /// Widens by what a manoeuvre that began at once, `step_s` ago, may have done.
     void add_manoeuvre(double step_s, const Manoeuvre& manoeuvre);
+    /// One begins here.
+    void begin_manoeuvre(const Manoeuvre& manoeuvre);
     /// Motion along an axis begins again, unknown by these sigmas; no longer correlated with anything.
     void place(int axis, double position_m, double velocity_mps, double position_sigma_m, double velocity_sigma_mps);
 

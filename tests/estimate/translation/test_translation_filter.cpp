@@ -307,6 +307,44 @@ TEST_CASE("Heights that thrust raises are followed, and those that a charge's pu
     }
 }
 
+TEST_CASE("Heights of a launch are followed from the second odd one on, with sigmas that hold the speed") {
+    constexpr double kThrust_mps2 = 100;
+    double squares = 0;
+    int counted = 0;
+    for (unsigned seed = 1; seed <= 40; ++seed) {
+        TranslationFilter filter(TranslationSettings{});
+        filter.expect({.may_begin = true}); // nobody has found the launch yet
+        Receiver receiver(seed);
+        const double first_s = 0.1 * seed / 40; // the launch falls anywhere between two heights
+        for (int i = -100; i < 6; ++i) {
+            const double s = 0.1 * i + first_s, climbs_s = std::max(0.0, s);
+            if (i < 0 && i % 2 == 0) filter.fix(receiver.fix(s, 0.2, 0.1, rocket(s)));
+            filter.height(at(s), 0.5 * kThrust_mps2 * climbs_s * climbs_s + 0.6 * receiver.normal(), 0.6, 0.4);
+            if (i < 3) continue;
+            const TranslationEstimate e = filter.estimate();
+            squares += std::pow((e.velocity_enu_mps.z() - kThrust_mps2 * s) / e.velocity_sigma_mps().z(), 2);
+            ++counted;
+        }
+    }
+    INFO(squares / counted);
+    CHECK(squares / counted < 3);
+    CHECK(squares / counted > 0.3);
+}
+
+TEST_CASE("Where a launch is expected after rest, thrust may have begun at once") {
+    TranslationFilter filter(TranslationSettings{});
+    Receiver receiver(5);
+    filter.expect({.may_begin = true});
+    for (int i = -100; i <= 0; ++i) filter.fix(receiver.fix(0.2 * i, 0.2, 0.1, rocket(-1)));
+    constexpr double kThrust_mps2 = 60, kSilent_s = 0.5, kTau_s = 1;
+    filter.expect({Vector3d::Zero(), {15, 15, kThrust_mps2}, Vector3d::Constant(kTau_s)});
+    filter.advance(at(kSilent_s));
+    // Singer's process in its steady state from the start: the variance of the integral of exp(-|t|/tau) twice.
+    const double x = kSilent_s / kTau_s;
+    const double steady_mps = kThrust_mps2 * kTau_s * std::sqrt(2 * (x - 1 + std::exp(-x)));
+    CHECK(filter.estimate().velocity_sigma_mps().z() == Approx(steady_mps).epsilon(0.03));
+}
+
 TEST_CASE("One fix that is far off is believed little, and a receiver that stays there is believed in the end") {
     TranslationFilter filter(TranslationSettings{});
     const auto stand = [&](double s, double east_m) { filter.fix(fix_at(s, 0.1, {east_m, 0, 0}, {0, 0, 0})); };
