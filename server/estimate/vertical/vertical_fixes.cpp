@@ -17,6 +17,7 @@ constexpr double kFixGap_s = 1.5; ///< longer, and the receiver has lost its fix
 constexpr double kReturnHeight_m = 25.0;
 constexpr double kReturnSpeed_mps = 7.0;
 constexpr double kReturnTime_s = 1.0;
+constexpr double kReturned = 0.02;   ///< of it is left
 constexpr double kFixSoft_nis = 6.0; ///< beyond, a fix weighs less
 constexpr double kFixAgrees_nis = 9.0;
 constexpr double kFixFar_nis = 100.0;
@@ -79,7 +80,7 @@ void VerticalFilter::take_fix(const VerticalFix& fix) {
     const bool came_back = t_fix_ns_ != 0 && since_s > kFixGap_s;
     if (t_fix_ns_ == 0) t_fixes_since_ns_ = fix.t_ns - seconds_to_ns(10.0 * kReturnTime_s);
     if (came_back) t_fixes_since_ns_ = fix.t_ns;
-    if (started_ && seconds_between(std::max({t_height_ns_, t_accel_ns_, t_fix_ns_}), fix.t_ns) > kStaleReset_s)
+    if (started_ && seconds_between(std::max({t_ns_, t_height_ns_, t_accel_ns_, t_fix_ns_}), fix.t_ns) > kStaleReset_s)
         started_ = false;
     t_fix_ns_ = fix.t_ns;
     const double lasting_m = std::sqrt(settings_.fix_correlated_share) * fix.height_sigma_m;
@@ -143,13 +144,22 @@ void VerticalFilter::take_fix(const VerticalFix& fix) {
     const double product = exact || !two_models() ? 0.0 : flight().covariance(kA, kA) * flight().covariance(kE, kE);
     speed_variance += kReturnSpeed_mps * kReturnSpeed_mps * returning * returning + bend_mps * bend_mps;
 
+    // What a receiver is off by that has just come back is no delay; nor is what a vehicle that rests wanders by, in a
+    // model where it flies.
+    double height_more = 0.0, speed_more = product;
+    if (returning > kReturned || two_models()) {
+        const double delay_variance = flight().covariance(kE, kE);
+        height_more += row(kE) * row(kE) * delay_variance;
+        speed_more += speed_row(kE) * speed_row(kE) * delay_variance;
+        row(kE) = speed_row(kE) = 0.0;
+    }
     const auto soften = [&](const VerticalRow& observation, double measured, double variance, double more_in_flight) {
         const ScalarInnovation seen = innovation_of(flight(), observation, measured, variance + more_in_flight);
         if (seen.nis <= kFixSoft_nis) return variance;
         return variance + seen.value * seen.value / kFixSoft_nis - seen.variance;
     };
-    double nis = innovation_of(flight(), row, height_m, height_variance).nis;
-    if (has_speed) nis = std::max(nis, innovation_of(flight(), speed_row, speed_mps, speed_variance + product).nis);
+    double nis = innovation_of(flight(), row, height_m, height_variance + height_more).nis;
+    if (has_speed) nis = std::max(nis, innovation_of(flight(), speed_row, speed_mps, speed_variance + speed_more).nis);
     if (two_models()) {
         double at_rest = innovation_of(pair_.model[kRest], rest_row, fix.height_m, height_variance).nis;
         if (has_speed)
@@ -170,10 +180,11 @@ void VerticalFilter::take_fix(const VerticalFix& fix) {
         return;
     }
     // Rest does not travel: it is measured as it stands.
-    take_scalar(rest_row, fix.height_m, row, height_m, soften(row, height_m, height_variance, 0.0));
+    take_scalar(rest_row, fix.height_m, row, height_m, soften(row, height_m, height_variance, height_more),
+                height_more);
     if (has_speed) {
-        const double variance = soften(speed_row, speed_mps, speed_variance, product);
-        take_scalar(rest_speed_row, fix.speed_mps, speed_row, speed_mps, variance, product);
+        const double variance = soften(speed_row, speed_mps, speed_variance, speed_more);
+        take_scalar(rest_speed_row, fix.speed_mps, speed_row, speed_mps, variance, speed_more);
     }
     mix_models();
 }

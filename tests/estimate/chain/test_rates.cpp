@@ -23,6 +23,7 @@ struct Flown {
     std::vector<Transition> found;
     std::vector<EstimateEvent> events;
     double descent_squares_m2 = 0; ///< of the height's error while it comes down
+    double descent_squares = 0;    ///< the same, each in its 1-sigma
     int descent_rows = 0;
 };
 
@@ -52,6 +53,7 @@ Flown fly_at(const Flight& flight, const Rates& rates, double from_s, double rai
         const auto i = static_cast<std::size_t>(std::lround((t_s - flight.truth.samples[0].t_s) / sim::kTruthStep_s));
         const double error_m = news.vertical->altitude_m - flight.truth.samples.at(i).position_enu_m.z();
         flown.descent_squares_m2 += error_m * error_m;
+        flown.descent_squares += std::pow(error_m / news.vertical->altitude_sigma_m, 2);
         ++flown.descent_rows;
     };
     const auto& s = flight.sensors;
@@ -167,6 +169,20 @@ TEST_CASE("fixes hold the height of a vehicle whose barometer is dead, and of on
             CHECK(seen[moment] == 1);
         }
     }
+}
+
+TEST_CASE("a vehicle with nothing but a receiver knows its height as well as it says") {
+    double squares = 0;
+    int rows = 0;
+    for (std::uint64_t seed = 1; seed <= 8; ++seed) {
+        const Flown flown = fly_at(make_flight("nominal", seed, true), {0, 0, 5}, 0.0, 0.0, as_it_is);
+        squares += flown.descent_squares;
+        rows += flown.descent_rows;
+    }
+    REQUIRE(rows > 800);
+    INFO(squares / rows);
+    CHECK(squares / rows < 3.0);
+    CHECK(squares / rows > 0.2);
 }
 
 TEST_CASE("fixes above another datum than the pad's cost an advisory and nothing else") {
