@@ -200,6 +200,13 @@ double RocketModel::mass_kg(double seconds_since_ignition) const noexcept {
     return mass_dry_kg + mass_propellant_kg * (1.0 - burnt);
 }
 
+double RocketModel::most_thrust_mps2() const noexcept {
+    double most_mps2 = 0.0;
+    for (std::size_t k = 0; k < thrust_n.x.size(); ++k)
+        most_mps2 = std::max(most_mps2, thrust_n.y[k] / mass_kg(thrust_n.x[k]));
+    return most_mps2;
+}
+
 Vehicle read_vehicle(const nlohmann::json& json, const std::string& file, std::vector<Problem>& problems) {
     JsonReader in(json, file, problems);
     Vehicle out;

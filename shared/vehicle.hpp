@@ -63,6 +63,7 @@ struct RocketModel {
     FailureProbabilities failures;
     [[nodiscard]] double total_impulse_n_s() const noexcept; ///< newton seconds, trapezoid under the thrust curve
     [[nodiscard]] double burn_time_s() const noexcept;
+    [[nodiscard]] double most_thrust_mps2() const noexcept; ///< thrust over mass, where that is greatest
     /// Propellant is used in proportion to the impulse delivered.
     [[nodiscard]] double mass_kg(double seconds_since_ignition) const noexcept;
 };

@@ -32,6 +32,7 @@ constexpr double kAtPadSpeed_mps = 2.0;
 /// is not sure.
 constexpr double kPressureDelayDoubt = 2.0;
 constexpr double kPadFixes_s = 10.0;
+constexpr double kByHand_mps2 = 30.0; ///< a vehicle may be moved on its rail, whatever its motor
 constexpr double kPadHeightDiffers_m = 15.0;
 
 /// 1-sigma of a height at `t_ns`, judged by the filter, which knows more: port error, the lag of the bay, the day's air
@@ -57,8 +58,11 @@ PhaseSettings phase_settings(const Vehicle& vehicle, const Site& site) {
     return settings;
 }
 
-VerticalSettings vertical_settings(const SensorNoise& sensors) {
+VerticalSettings vertical_settings(const Vehicle& vehicle, double gravity_mps2) {
+    const SensorNoise& sensors = vehicle.sensors;
     VerticalSettings settings;
+    if (vehicle.rocket)
+        settings.launch_mps2 = std::max(kByHand_mps2, vehicle.rocket->most_thrust_mps2() - gravity_mps2);
     settings.accel_bias_mps2 = sensors.accel_bias_mps2;
     settings.accel_bias_walk_mps2_rts = sensors.accel_bias_walk_mps2_rts;
     settings.port_sigma = sensors.port_coefficient_sigma;
@@ -135,8 +139,8 @@ FlightEstimator::FlightEstimator(const Vehicle& vehicle, const Site& site, bool 
     : sensors_(vehicle.sensors), frame_(site.pad), has_accelerometer_(has_accelerometer), has_pressure_(has_pressure),
       pressure_noise_pa_(std::max(0.1, vehicle.sensors.pressure_noise_pa)), pad_(site, vehicle.sensors),
       input_(vehicle.sensors, normal_gravity_mps2(site.pad.latitude_deg, site.pad.height_m)),
-      filter_(vertical_settings(vehicle.sensors)), phases_(phase_settings(vehicle, site)),
-      pulses_(vehicle.sensors.accel_noise_mps2, pressure_noise_pa_),
+      filter_(vertical_settings(vehicle, normal_gravity_mps2(site.pad.latitude_deg, site.pad.height_m))),
+      phases_(phase_settings(vehicle, site)), pulses_(vehicle.sensors.accel_noise_mps2, pressure_noise_pa_),
       derived_(vehicle.sensors), barometer_{SensorWatch(kPressureLowest_pa, kPressureHighest_pa, kFrozenPressure_s),
                                             "static_pressure"},
       accelerometer_{SensorWatch(-1.1 * vehicle.sensors.accel_range_mps2, 1.1 * vehicle.sensors.accel_range_mps2,

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 #include <utility>
 
 #include "shared/constants.hpp"
@@ -14,12 +15,8 @@ using namespace vertical_states;
 namespace {
 
 constexpr double kRestAtFirst = 0.99;
-/// Of a vehicle that leaves rest: anything between a hand and a motor.
-constexpr SingerProcess kLeaving{0.0, 40.0, 1.0};
 /// Carried, driven, flown by a balloon or a propeller.
 constexpr SingerProcess kMoving{0.0, 5.0, 1.0};
-/// In a gap of the accelerometer thrust may begin or end.
-constexpr SingerProcess kThrustUnseen{0.0, 60.0, 1.0};
 constexpr double kRestSpeedAtFirst_mps = 0.2;
 /// Heights left out at rest, in a row, that show a vehicle which has left.
 constexpr std::size_t kHeightsOfLeaving = 3;
@@ -123,12 +120,18 @@ void VerticalFilter::start_on_rail(std::int64_t t_ns, double altitude_sigma_m) {
     start(t_ns, 0.0, altitude_sigma_m, 0.0, 0.1);
 }
 
+/// Of a vehicle that leaves rest, by anything between a hand and its motor, all alike: a / sqrt(3). The same where
+/// thrust may begin or end unseen.
+SingerProcess VerticalFilter::leaving() const noexcept {
+    return {0.0, settings_.launch_mps2 / std::numbers::sqrt3, 1.0};
+}
+
 SingerProcess VerticalFilter::singer() const noexcept {
     // Means, sizes and correlation times of accelerations of small rockets: motor thrust, drag after burnout,
     // parachute.
     switch (motion_) {
-    case Motion::rest: return kLeaving;
-    case Motion::boost: return kThrustUnseen;
+    case Motion::rest:
+    case Motion::boost: return leaving();
     case Motion::coast: return {-kGravityStandard_mps2, 8.0, 3.0};
     case Motion::descent: return {0.0, agitation_mps2_, 0.7};
     case Motion::moving: return kMoving;
@@ -249,7 +252,7 @@ void VerticalFilter::propagate_by_sample(std::int64_t t_ns) {
     t_ns_ = t_ns;
     const double h = flight().x(kH), v = flight().x(kV);
     propagate_held(flight(), dt_s, carried());
-    if (two_models()) propagate_rest(pair_.model[kRest], dt_s, kLeaving.sigma_mps2);
+    if (two_models()) propagate_rest(pair_.model[kRest], dt_s, leaving().sigma_mps2);
     walk_errors(dt_s);
     travel(t_ns, h, v);
     if (forward_ != nullptr && !two_models() && !(seconds_between(t_step_kept_ns_, t_ns) < kStepKept_s))
@@ -266,7 +269,7 @@ void VerticalFilter::predict(double left_s, const SingerProcess& process) {
     while (left_s > 0.0) {
         const double step_s = std::min(left_s, 0.25);
         propagate_singer(flight(), step_s, process, carried());
-        if (two_models()) propagate_rest(pair_.model[kRest], step_s, kLeaving.sigma_mps2);
+        if (two_models()) propagate_rest(pair_.model[kRest], step_s, leaving().sigma_mps2);
         walk_errors(step_s);
         left_s -= step_s;
     }
@@ -288,7 +291,7 @@ void VerticalFilter::pass_gap(std::int64_t t_ns, const SingerProcess& process) {
 SingerProcess VerticalFilter::unmeasured(std::int64_t t_ns) const noexcept {
     SingerProcess process = singer();
     // Unless thrust has ended already.
-    if (have_accel_ && (motion_ == Motion::rest || motion_ == Motion::boost)) process = kThrustUnseen;
+    if (have_accel_ && (motion_ == Motion::rest || motion_ == Motion::boost)) process = leaving();
     if (motion_ == Motion::descent && seconds_between(std::max(t_height_ns_, t_fix_ns_), t_ns) > kDescentGap_s)
         process.sigma_mps2 = std::max(process.sigma_mps2, kDescentGapSigma_mps2);
     return process;

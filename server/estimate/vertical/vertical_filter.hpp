@@ -67,7 +67,8 @@ enum class Motion : unsigned char {
 struct VerticalSettings {
     double accel_bias_mps2 = 0.3; ///< 1-sigma at the start
     double accel_bias_walk_mps2_rts = 1e-3;
-    double port_sigma = 0.02; ///< of c at the start; ports of small vehicles read low or high by 1 to 2 %
+    double launch_mps2 = 110.0; ///< the most that its motor gives it, upwards
+    double port_sigma = 0.02;   ///< of c at the start; ports of small vehicles read low or high by 1 to 2 %
     double port_walk_rts = 0.001;
     double delay_s = 0.015;      ///< of the bay's air behind the vents', and of the sensor: mean and 1-sigma of
     double delay_sigma_s = 0.03; ///< what small vehicles and sensors with a low-pass filter show
@@ -219,6 +220,7 @@ class VerticalFilter {
     [[nodiscard]] VerticalKalman stated() const;
     [[nodiscard]] std::array<double, 2> probability_now() const;
     [[nodiscard]] SingerProcess singer() const noexcept;
+    [[nodiscard]] SingerProcess leaving() const noexcept;
     [[nodiscard]] double wait_s() const noexcept;
     /// Accelerometer samples come later than packets of different sensors overtake each other: many in a packet.
     [[nodiscard]] bool in_batches() const noexcept { return accel_late_s_ > kHeightWait_s; }
