@@ -23,9 +23,10 @@ namespace turnstone::test {
 /// On the radio of a simulated rocket.
 class Desk {
   public:
-    Desk(const TemporaryFolder& folder, const std::filesystem::path& radio)
-        : server_({program_path("turnstone"), "serve", "--vehicle", demo_path("sanderling"), "--site",
-                   demo_path("site.json"), "--link", "serial:" + radio.string() + "?baud=57600", "--port", "0",
+    Desk(const TemporaryFolder& folder, const std::filesystem::path& radio, const std::string& vehicle = "sanderling",
+         const std::string& radio_options = "?baud=57600")
+        : server_({program_path("turnstone"), "serve", "--vehicle", demo_path(vehicle), "--site",
+                   demo_path("site.json"), "--link", "serial:" + radio.string() + radio_options, "--port", "0",
                    "--recordings", (folder.path() / "recordings").string(), "--operator-key-file",
                    (folder.path() / "key").string()},
                   folder.path() / "server.log") {
@@ -34,7 +35,7 @@ class Desk {
         port_ = static_cast<std::uint16_t>(std::stoi(*port));
         std::string key;
         std::ifstream(folder.path() / "key") >> key;
-        const HttpReply reply = send("/api/session", {{"key", key}});
+        const HttpReply reply = ask("POST", "/api/session", nlohmann::json{{"key", key}}.dump());
         const std::string cookie = reply.field("Set-Cookie");
         cookie_ = {{"Cookie", cookie.substr(0, cookie.find(';'))}};
     }
@@ -43,7 +44,7 @@ class Desk {
         unsigned status = 503;
         for (int k = 0; k < 200 && status == 503; ++k) {
             if (k > 0) std::this_thread::sleep_for(std::chrono::milliseconds(50));
-            status = send("/api/live/" + what, body).status;
+            status = ask("POST", "/api/live/" + what, body.dump()).status;
         }
         return status;
     }
@@ -69,6 +70,13 @@ class Desk {
         return found;
     }
     [[nodiscard]] std::uint16_t port() const { return port_; }
+    /// Any request of the operator's.
+    [[nodiscard]] HttpReply ask(const std::string& method, const std::string& target, const std::string& body = "",
+                                const std::string& type = "application/json") const {
+        Fields fields{{"Content-Type", type}};
+        fields.insert(fields.end(), cookie_.begin(), cookie_.end());
+        return http_request(port_, method, target, fields, body);
+    }
     void kill() {
         server_.signal(SIGKILL);
         CHECK(server_.wait(std::chrono::seconds(5)) == 128 + SIGKILL);
@@ -79,12 +87,6 @@ class Desk {
     }
 
   private:
-    [[nodiscard]] HttpReply send(const std::string& target, const nlohmann::json& body) const {
-        Fields fields{{"Content-Type", "application/json"}};
-        fields.insert(fields.end(), cookie_.begin(), cookie_.end());
-        return http_request(port_, "POST", target, fields, body.dump());
-    }
-
     Child server_;
     std::uint16_t port_ = 0;
     Fields cookie_;
