@@ -14,6 +14,7 @@
 
 #include "server/estimate/navigation/backward/attitude_pass.hpp"
 #include "server/estimate/smoothing/rts.hpp"
+#include "tests/estimate/smoothing/recorded.hpp"
 #include "tests/support/attitude.hpp"
 #include "tests/support/reference.hpp"
 
@@ -24,29 +25,6 @@ using Eigen::Vector3d;
 namespace {
 
 const auto kGoesOn = [](double) { return true; };
-
-/// A filter whose corrections are left as steps.
-struct Recorded {
-    Eskf filter;
-    ErrorTrail trail;
-    std::int64_t t_ns = 0;
-
-    Recorded(const EskfNoise& noise, const EskfNominal& nominal, const Eskf::Covariance& covariance) : filter(noise) {
-        filter.reset(nominal, covariance);
-        trail.push_back(std::make_shared<ErrorStep>(t_ns, Eskf::Covariance::Zero(), now(), now()));
-        filter.carry_errors(true);
-    }
-    [[nodiscard]] ErrorEstimate now() const { return {filter.nominal(), filter.covariance()}; }
-    template <int M>
-    void correct(const Eigen::Matrix<double, M, 1>& innovation, const Eskf::Observation<M>& observation,
-                 const Eigen::Matrix<double, M, M>& noise) {
-        filter.settle();
-        const ErrorEstimate before = now();
-        filter.correct<M>(innovation, observation, noise);
-        trail.push_back(std::make_shared<ErrorStep>(t_ns, *filter.carried(), before, now()));
-        filter.carry_errors(true);
-    }
-};
 
 double farthest(const Eigen::MatrixXd& a, const Eigen::MatrixXd& b) {
     return ((a - b).array().abs() / (1 + b.array().abs())).maxCoeff();
