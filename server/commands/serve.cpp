@@ -24,6 +24,7 @@
 #include "server/commands/subcommands.hpp"
 #include "server/ingest/capture_link.hpp"
 #include "server/ingest/ingest.hpp"
+#include "server/ingest/prediction_thread.hpp"
 #include "server/live_out/live_out.hpp"
 #include "server/publish/publisher.hpp"
 #include "server/record/disk_watch.hpp"
@@ -36,6 +37,7 @@
 #include "server/serve/join_code.hpp"
 #include "server/serve/map/site_map.hpp"
 #include "server/serve/port/server.hpp"
+#include "server/serve/workers.hpp"
 #include "server/setup/serve_setup.hpp"
 
 namespace turnstone {
@@ -46,6 +48,7 @@ constexpr std::int64_t kFinalFlushMs = 5000;
 constexpr std::chrono::milliseconds kPublishPatience{2000};
 constexpr std::chrono::seconds kSessionsDeadline{2};
 constexpr std::chrono::seconds kShutdownDeadline{15};
+static_assert(Workers::kNicenessOfJobs > PredictionThread::kNiceness, "a debrief is in nobody's way");
 
 /// The signals that end the server, blocked in every thread and taken in one place. Construct
 /// before the first thread: threads inherit the mask.

@@ -7,11 +7,6 @@
 #include <sys/resource.h>
 
 namespace turnstone {
-namespace {
-
-constexpr int kNiceness = 10; ///< of this thread alone
-
-} // namespace
 
 PredictionThread::~PredictionThread() {
     {

@@ -11,6 +11,8 @@ namespace turnstone {
 
 class PredictionThread {
   public:
+    static constexpr int kNiceness = 7; ///< of its thread alone
+
     PredictionThread() : thread_([this] { run(); }) {}
     ~PredictionThread();
     PredictionThread(const PredictionThread&) = delete;

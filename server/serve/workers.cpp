@@ -15,7 +15,6 @@ namespace {
 constexpr std::size_t kSlowThreads = 2;      // of each slow lane: one may be at it for long
 constexpr unsigned kLiveInARowMax = 8;       // then one of the others goes first: they wait, but they do not starve
 constexpr int kNiceness = 5;                 // reception and the live stream go before reads of what is recorded
-constexpr int kNicenessOfJobs = 10;          // and these before work for minutes
 constexpr std::size_t kReadersMax = 4;       // per worker: the live tape and recordings compared with it
 constexpr std::chrono::seconds kIdleTime{5}; // an open reader is in the way of anyone who wants to move the file
 

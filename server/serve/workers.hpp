@@ -49,6 +49,9 @@ enum class Lane : unsigned char {
 class Workers {
   public:
     using Job = std::function<void(ReaderCache&)>;
+    /// Of threads that work for minutes: everything else goes first, predictions too, since what they have not flown
+    /// when it is needed keeps the live estimates waiting.
+    static constexpr int kNicenessOfJobs = 15;
 
     /// `threads`: for the first two lanes. `budgets` must outlive it.
     Workers(std::size_t threads, Budgets& budgets);

@@ -124,7 +124,7 @@ async function compare(laptop, phone, flights) {
   check('five are chosen', /^5 of 5 flights chosen\./.test(await says(laptop)), await says(laptop));
   await laptop.getByRole('link', { name: 'Compare A, B, C, D, E' }).click();
   const table = laptop.getByTestId('compared-figures');
-  await until('the comparison', () => table.isVisible(), 40_000);
+  await until('the comparison', () => table.isVisible(), 120_000);
   const { mean, sd } = statistics(flights.map((flight) => figure_of(flight, 'apogee_m').value));
   const row = table.locator('tr', { has: laptop.getByRole('rowheader', { name: /^Apogee AGL/ }) });
   const cells = (await row.locator('td').allInnerTexts()).map(plain);
@@ -151,7 +151,7 @@ async function compare(laptop, phone, flights) {
   await laptop.getByTestId('align').selectOption('apogee');
   await until('clocks that start at the apogee', async () => /align=apogee/.test(laptop.url()) && /clocks start at apogee/.test(await laptop.getByTestId('compare-charts').innerText()));
   await phone.goto(laptop.url());
-  await until('the comparison on the phone', () => phone.getByTestId('compared-figures').isVisible(), 40_000);
+  await until('the comparison on the phone', () => phone.getByTestId('compared-figures').isVisible(), 120_000);
   await phone.getByRole('checkbox', { name: 'Simulated' }).check();
   await picture(phone, 'evening-compare-phone-dark');
   await inspect(phone, 'comparison, phone, dark');
@@ -175,7 +175,7 @@ function figure_in(text) {
 async function performance(laptop, phone, flight, place) {
   await laptop.goto(`${station.address}#/flights/${encodeURIComponent(flight.id)}/performance`);
   const rows = laptop.getByTestId('performance').locator('tbody tr');
-  await until('drag, motor and parachutes', async () => (await rows.count()) > 3, 40_000);
+  await until('drag, motor and parachutes', async () => (await rows.count()) > 3, 120_000);
   const found = new Map();
   for (const row of await rows.all()) if ((await row.locator('td.n').count()) === 2) found.set((await row.locator('th').innerText()).toLowerCase(), (await row.locator('td.n').allInnerTexts()).map(figure_in));
   const { rocket } = demo('sanderling', 'vehicle.json');
@@ -190,7 +190,7 @@ async function performance(laptop, phone, flight, place) {
   const smoothing = laptop.getByTestId('smoothing');
   await smoothing.getByRole('button', { name: 'Smooth this flight' }).click();
   const chart = smoothing.locator('.u-over').first();
-  await until('the smoothed estimates', () => chart.isVisible(), 60_000);
+  await until('the smoothed estimates', () => chart.isVisible(), 120_000);
   const truth = truth_of(place);
   const liftoff_s = truth.find((row) => row.phase !== 'on_the_rail' && row.up_m > 0).t_s;
   await chart.scrollIntoViewIfNeeded();
@@ -209,7 +209,7 @@ async function performance(laptop, phone, flight, place) {
   await picture(laptop, 'evening-performance-laptop-light');
   await inspect(laptop, 'performance, laptop, light');
   await phone.goto(laptop.url());
-  await until('performance on the phone', async () => (await phone.getByTestId('performance').locator('tbody tr').count()) > 3, 40_000);
+  await until('performance on the phone', async () => (await phone.getByTestId('performance').locator('tbody tr').count()) > 3, 120_000);
   await picture(phone, 'evening-performance-phone-dark');
   await inspect(phone, 'performance, phone, dark');
 }
@@ -221,7 +221,7 @@ const response_of = async (page, flight) => {
   };
   page.on('response', listen);
   await page.goto(`${station.address}#/flights/${encodeURIComponent(flight.id)}/response`);
-  await until('the control response', async () => answers.some((job) => job.state === 'done') && (await page.getByTestId('derivatives').isVisible()), 60_000);
+  await until('the control response', async () => answers.some((job) => job.state === 'done') && (await page.getByTestId('derivatives').isVisible()), 120_000);
   page.off('response', listen);
   return answers.find((job) => job.state === 'done').result;
 };
@@ -264,7 +264,7 @@ async function response(laptop, phone, flight) {
     await shadow.getByLabel('Proportional').fill(String(gain));
     const before = (await margins.count()) > 0 ? await margins.innerText() : '';
     await shadow.getByRole('button', { name: 'Run the shadow' }).click();
-    await until('margins', async () => (await margins.count()) > 0 && (await margins.innerText()) !== before, 60_000);
+    await until('margins', async () => (await margins.count()) > 0 && (await margins.innerText()) !== before, 120_000);
     return (await margins.locator('tbody tr').allInnerTexts()).map((row) => Number(/(-?[\d.]+) dB/.exec(plain(row))?.[1]));
   };
   const once = await gain_margins(0.02), twice = await gain_margins(0.04);
@@ -280,7 +280,7 @@ async function response(laptop, phone, flight) {
   await picture(laptop, 'evening-response-laptop-light');
   await inspect(laptop, 'response, laptop, light');
   await phone.goto(laptop.url());
-  await until('the response on the phone', () => phone.getByTestId('derivatives').isVisible(), 60_000);
+  await until('the response on the phone', () => phone.getByTestId('derivatives').isVisible(), 120_000);
   await picture(phone, 'evening-response-phone-dark');
   await inspect(phone, 'response, phone, dark');
 }
@@ -311,12 +311,12 @@ async function exchange(laptop, flight) {
   await laptop.getByRole('button', { name: 'Import an on-board log' }).click();
   await sheet.getByLabel('Of which flight').selectOption(flight.id);
   await sheet.getByLabel('File').setInputFiles(log);
-  await until('the first look at the log', () => sheet.getByRole('button', { name: 'Import', exact: true }).isVisible(), 40_000);
+  await until('the first look at the log', () => sheet.getByRole('button', { name: 'Import', exact: true }).isVisible(), 120_000);
   await picture(laptop, 'evening-import-laptop-light');
   await inspect(laptop, 'import, laptop, light');
   await sheet.getByRole('button', { name: 'Import', exact: true }).click();
   const outcome = laptop.getByTestId('import-outcome');
-  await until('the merged recording', async () => (await outcome.count()) > 0, 60_000);
+  await until('the merged recording', async () => (await outcome.count()) > 0, 120_000);
   const words = plain(await outcome.innerText());
   check('the import says how the clocks met, and what the log adds', /Matched by/.test(words) && Number(/(\d+) only in the log/.exec(words)?.[1]) > 0, words);
   await picture(laptop, 'evening-imported-laptop-light');

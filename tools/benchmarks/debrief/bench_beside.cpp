@@ -36,7 +36,7 @@ using trials::text;
 namespace http = bench::beast::http;
 
 constexpr double kDelayMost_ms = 50; ///< 99 of 100 packets
-constexpr int kRounds = 2;
+constexpr int kRounds = 3;
 
 void run(const std::string& command) {
     if (std::system((command + " > /dev/null 2>&1").c_str()) != 0) throw std::runtime_error("failed: " + command);
