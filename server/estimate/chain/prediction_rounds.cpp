@@ -101,6 +101,7 @@ void PredictionRounds::follow_phase(std::int64_t t_ns, Phase phase) {
     if (phase == Phase::on_rail) fit_.reset();
     phase_ = phase;
     t_phase_ns_ = t_ns;
+    way_left_.reset();
 }
 
 void PredictionRounds::learn_ascent(const ImuSample& sample, const FlightPicture& picture) {
@@ -129,29 +130,39 @@ void PredictionRounds::learn_ascent(const ImuSample& sample, const FlightPicture
 void PredictionRounds::learn_descent(std::int64_t t_ns, const FlightPicture& picture, const Navigation* navigation,
                                      WindProfile& wind) {
     const bool hangs = phase_ == Phase::under_drogue || phase_ == Phase::under_main;
-    if (!hangs || seconds_between(t_phase_ns_, t_ns) < kSettle_s) return;
+    if (!hangs) return;
+    if (!way_left_) {
+        const auto began = drift_of(picture, navigation);
+        way_left_ = began ? wind.against_air_mps(began->velocity_mps, began->position_m.z()).head<2>().norm() : 0;
+    }
+    const double since_s = seconds_between(t_phase_ns_, t_ns);
+    if (since_s < kSettle_s) return;
     const VerticalEstimate& v = picture.vertical;
     if (v.valid && picture.air)
         fit_.hanging(phase_ == Phase::under_main ? 1 : 0, -v.vertical_speed_mps, v.vertical_speed_sigma_mps,
                      picture.air->heights.density_kg_m3, gravity_mps2_);
     if (seconds_between(t_drift_ns_, t_ns) < kDrift_s) return;
-    Vector3d position_m, velocity_mps, sigma_mps;
+    const auto drift = drift_of(picture, navigation);
+    if (!drift || !(drift->sigma_mps < kDriftSure_mps)) return;
+    t_drift_ns_ = t_ns;
+    // Near its steady rate of descent v, what hangs loses its way through the air as exp(-g t / v), and the air that it
+    // follows is that of v / g before.
+    const double lag_s = std::abs(drift->velocity_mps.z()) / gravity_mps2_;
+    const double behind_m = std::abs(drift->velocity_mps.z()) * lag_s;
+    wind.measure(drift->position_m.z() + behind_m, drift->velocity_mps.head<2>(),
+                 std::hypot(WindProfile::kSwing_mps, drift->sigma_mps, *way_left_ * std::exp(-since_s / lag_s)));
+}
+
+std::optional<PredictionRounds::Drift> PredictionRounds::drift_of(const FlightPicture& picture,
+                                                                  const Navigation* navigation) {
     if (navigation != nullptr && navigation->moving()) {
         const NavigationEstimate e = navigation->estimate();
-        if (e.mode != NavigationMode::gnss_aided) return;
-        position_m = e.position_enu_m, velocity_mps = e.velocity_enu_mps, sigma_mps = e.velocity_sigma_mps;
-    } else if (picture.translation.valid) {
-        const TranslationEstimate& e = picture.translation;
-        position_m = e.position_enu_m, velocity_mps = e.velocity_enu_mps, sigma_mps = e.velocity_sigma_mps();
-    } else {
-        return;
+        if (e.mode != NavigationMode::gnss_aided) return std::nullopt;
+        return Drift{e.position_enu_m, e.velocity_enu_mps, e.velocity_sigma_mps.head<2>().maxCoeff()};
     }
-    if (!(sigma_mps.head<2>().maxCoeff() < kDriftSure_mps)) return;
-    t_drift_ns_ = t_ns;
-    const Vector2d drift_mps = velocity_mps.head<2>();
-    const double behind_m = velocity_mps.z() * velocity_mps.z() / gravity_mps2_;
-    wind.measure(position_m.z() + behind_m, drift_mps,
-                 std::hypot(WindProfile::kSwing_mps, sigma_mps.head<2>().maxCoeff()));
+    if (!picture.translation.valid) return std::nullopt;
+    const TranslationEstimate& e = picture.translation;
+    return Drift{e.position_enu_m, e.velocity_enu_mps, e.velocity_sigma_mps().head<2>().maxCoeff()};
 }
 
 std::optional<PredictionStart> PredictionRounds::start(std::int64_t t_ns, const FlightPicture& picture,

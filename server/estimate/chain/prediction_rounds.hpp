@@ -54,6 +54,12 @@ class PredictionRounds {
     void learn_ascent(const ImuSample& sample, const FlightPicture& picture);
     void learn_descent(std::int64_t t_ns, const FlightPicture& picture, const Navigation* navigation,
                        WindProfile& wind);
+    /// How it moves over the ground, from fixes; empty: not known.
+    struct Drift {
+        Eigen::Vector3d position_m, velocity_mps;
+        double sigma_mps; ///< of a horizontal component
+    };
+    [[nodiscard]] static std::optional<Drift> drift_of(const FlightPicture& picture, const Navigation* navigation);
     [[nodiscard]] std::optional<PredictionStart> start(std::int64_t t_ns, const FlightPicture& picture,
                                                        const Navigation* navigation) const;
     [[nodiscard]] PredictionStart start_from_translation(const FlightPicture& picture) const;
@@ -69,7 +75,8 @@ class PredictionRounds {
     Phase phase_ = Phase::on_rail;
     double period_s_ = 0.5;
     std::int64_t t_phase_ns_ = 0, t_round_ns_ = 0, t_drift_ns_ = 0;
-    int steps_due_ = 0; ///< of the round under way
+    std::optional<double> way_left_; ///< m/s through the air, horizontally, when this phase under a parachute began
+    int steps_due_ = 0;              ///< of the round under way
     Asked asked_;
     bool paused_ = false;
     bool flying_ = true; ///< the round under way

@@ -89,3 +89,32 @@ TEST_CASE("no prediction starts from a state that is none of a flight, and why i
     }
     CHECK(round_from(coasting(300, 100), 0.02).refusal == none);
 }
+
+TEST_CASE("what is left of a vehicle's own way under its drogue is not taken for wind") {
+    RocketModel rocket = test::motorless(3, 0.005, 0.5);
+    rocket.body_diameter_m = 0.08;
+    Site site{};
+    site.wind = {{.height_m = 0, .speed_mps = 5, .from_deg = 270}};
+    const DayAtmosphere air{PadReference{}};
+    WindProfile wind(site);
+    PredictionRounds rounds(rocket, site);
+    FlightPicture picture;
+    picture.atmosphere = &air;
+    picture.wind = &wind;
+    picture.phase.phase = Phase::under_drogue;
+    picture.translation.valid = true;
+    picture.translation.covariance.setZero();
+    picture.translation.covariance.diagonal().head<6>().setConstant(0.01);
+    // The wind is what the site file says; the vehicle flew north at 20 m/s when its drogue opened, and falls at 22
+    // m/s.
+    constexpr double kRate_mps = 22, kOwn_mps = 20, kLeast_s = 4;
+    constexpr std::int64_t kBegan_ns = 1'000'000'000'000;
+    for (double t_s = 0; t_s < kLeast_s + 2; t_s += 0.1) {
+        picture.translation.t_ns = kBegan_ns + seconds_to_ns(t_s);
+        picture.translation.position_enu_m = {5 * t_s, 0, 1000 - kRate_mps * t_s};
+        picture.translation.velocity_enu_mps = {5, kOwn_mps * std::exp(-9.80665 * t_s / kRate_mps), -kRate_mps};
+        static_cast<void>(rounds.tick(picture.translation.t_ns, picture, nullptr, wind));
+    }
+    CHECK(std::abs(wind.at(900).y()) < 0.5 * wind.sigma_mps(900));
+    CHECK(wind.at(900).x() == Approx(5).margin(0.2));
+}
