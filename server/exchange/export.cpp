@@ -144,13 +144,17 @@ Result<ExportRequest> read_export_words(const ExportWords& words, std::int64_t t
 }
 
 Result<void> can_export(RecordingReader& reader, const ExportRequest& request) {
+    const RecordingInfo info = reader.info();
+    const Span span = span_of(info, request);
+    if (span.to_ns <= info.t_start_ns || span.from_ns > info.t_end_ns)
+        return fail(fmt::format("the window lies outside the recording, which lasts from 0 to {:.1f} s",
+                                static_cast<double>(info.t_end_ns - info.t_start_ns) * 1e-9));
     if (request.format == Format::raw) {
         const auto link = link_of(reader.description(), request);
         return link ? Result<void>() : tl::unexpected(link.error());
     }
     const auto choices = choose_columns(reader.schema(), request.channels, request.vehicle);
     if (!choices) return tl::unexpected(choices.error());
-    const Span span = span_of(reader.info(), request);
     if (request.every_s > 0 && static_cast<double>(span.to_ns - span.from_ns) * 1e-9 > kLinesMost * request.every_s)
         return fail(fmt::format("a line every {} s would make more than {:.0e} lines; take a longer step or a "
                                 "shorter window",

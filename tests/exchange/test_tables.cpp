@@ -322,4 +322,10 @@ TEST_CASE("what is asked for is read strictly") {
     const auto endless = can_export(*reader, request_of("csv", "", 0, 4e9, 1e-6));
     REQUIRE(!endless);
     CHECK_THAT(endless.error().message, Catch::Contains("lines"));
+    // A file without a line would look like a recording without one.
+    for (const char* format : {"csv", "raw"}) {
+        const auto after = can_export(*reader, request_of(format, "", 5000, 5001));
+        REQUIRE(!after);
+        CHECK_THAT(after.error().message, Catch::Contains("outside the recording"));
+    }
 }
