@@ -293,7 +293,10 @@ void DeploymentWatch::fill_figures(const FlightView& view) {
                                    seconds_between(view.altitude_m.t_ns, t_ns) + parachute.opens_after_s;
         }
         const bool last = k + 1 == figures_.parachutes.size();
-        const bool out = (view.drogue_out_ns && k == 0 && !one) || (view.main_out_ns && (last || k == 0));
+        // In a flight that was joined the phase alone says what it hangs in.
+        const bool main_out = view.main_out_ns || view.phase == Phase::under_main;
+        const bool drogue_out = view.drogue_out_ns || view.phase == Phase::under_drogue;
+        const bool out = (drogue_out && k == 0 && !one) || (main_out && (last || k == 0));
         const bool wrong = settled_.finding != Finding::fine &&
                            (settled_.parachute == k || (settled_.finding == Finding::none && due_ns_[k]));
         if (view.phase == Phase::down || view.phase == Phase::presumed_down) continue; // as it was

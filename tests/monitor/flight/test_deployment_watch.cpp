@@ -96,6 +96,26 @@ TEST_CASE("a descent as the vehicle file has it, or scattered about it, raises n
               .ever.empty());
 }
 
+TEST_CASE("in a flight that was joined under a parachute, that one is out and the next is awaited") {
+    DeploymentWatch watch(parachute_vehicle(), sea_level_site());
+    std::vector<Condition> found;
+    for (double t_s = 40; t_s < 50; t_s += kStep_s) {
+        FlightView view = view_of(Phase::under_drogue, t_s, 1000 - 20 * (t_s - 40), -20);
+        view.liftoff_ns.reset();
+        view.joined_ns = viewed_at(40);
+        watch.judge(view, found);
+        CHECK(watch.figures().parachutes[0].state == ParachuteState::out);
+        CHECK(watch.figures().parachutes[1].state == ParachuteState::not_due);
+        CHECK(watch.figures().parachutes[1].expected_in_s > 20);
+    }
+    FlightView view = view_of(Phase::under_main, 60, 100, -6);
+    view.liftoff_ns.reset();
+    view.joined_ns = viewed_at(40);
+    watch.judge(view, found);
+    CHECK(watch.figures().parachutes[0].state == ParachuteState::out);
+    CHECK(watch.figures().parachutes[1].state == ParachuteState::out);
+}
+
 TEST_CASE("no parachute is known once the fall is faster than a drogue allows, and an impact is announced") {
     const Seen seen = fall([](double, double) { return 0.005; }, [](double, double) { return Phase::falling; });
     CHECK(seen.ever == std::set{EventId::no_parachute, EventId::impact_expected});
