@@ -1,6 +1,6 @@
 /** Key figures as people read them: rounded to their ±, in the unit that is shown. */
 import type { Figure } from '../stream/flights';
-import { format_bearing, format_duration, format_fixed, kNoValue } from '../text/format';
+import { format_bearing, format_duration, format_fixed, from_to, kNoValue } from '../text/format';
 import { rounded_number, type Rounded } from '../text/rounding';
 import { shown_unit, shown_value, shown_width } from '../text/units';
 
@@ -46,7 +46,7 @@ export function interval_words(unit: string, [low, high]: readonly [number, numb
   const [from, to] = [shown_value(unit, low), shown_value(unit, high)];
   const decimals = Math.max(significant(from), significant(to));
   const most = Math.min(decimals, Math.max(0, 1 - Math.floor(Math.log10(Math.abs(to - from) || 1))));
-  return `${format_fixed(from, most)} to ${format_fixed(to, most)}`;
+  return from_to(format_fixed(from, most), format_fixed(to, most));
 }
 
 /** "114 m" and "at 116°"; a dash and nothing where it is not known. */

@@ -4,7 +4,7 @@ import { kRailLine_s, stale_after_s } from '../tape/age';
 import type { History } from '../tape/history';
 import type { Series, Strip } from '../tape/strips';
 import type { Tape } from '../tape/tape';
-import { format_value, kNoValue } from '../text/format';
+import { format_value, from_to, kNoValue } from '../text/format';
 import { rounded } from '../text/rounding';
 
 export interface StripValue {
@@ -52,7 +52,7 @@ export function strip_values(
     const shown = rounded(column, value, at(series.sigma));
     const old = tape.cursor_s - t_s > Math.max(kRailLine_s, stale_after_s(data.table));
     const interval = Number.isFinite(low) && Number.isFinite(high);
-    const spread = interval ? `${format_value(column, low)} to ${format_value(column, high)}` : shown.sigma;
+    const spread = interval ? from_to(format_value(column, low), format_value(column, high)) : shown.sigma;
     return { label, broken, text: shown.text, spread: old ? '' : spread, old, number: value };
   });
 }

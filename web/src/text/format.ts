@@ -126,10 +126,13 @@ export function format_bearing(deg: number, decimals = 0): string {
   return `${format_fixed(turned, decimals).padStart(decimals > 0 ? 4 + decimals : 3, '0')}°`;
 }
 
+/** "393 to 431", or "6" where both round alike. */
+export const from_to = (low: string, high: string): string => (low === high ? low : `${low} to ${high}`);
+
 /** "393 to 431 m". */
-export function format_interval(low: number, high: number, unit: string, decimals = 0): string {
+export function format_interval(low: number, high: number, unit: string): string {
   if (!Number.isFinite(low) || !Number.isFinite(high)) return '';
-  return `${format_fixed(low, decimals)} to ${format_fixed(high, decimals)} ${unit}`;
+  return `${from_to(format_fixed(low, 0), format_fixed(high, 0))} ${unit}`;
 }
 
 /** A fraction as a percentage that never rounds a risk away: "less than 0.1 %", "2.3 %", "41 %". */

@@ -82,4 +82,4 @@ export function sentence_in(text: string, units: Units): string {
 
 /** A sign, a number and its unit never stand on two lines. */
 export const unbroken = (text: string): string =>
-  text.replace(/(?<=[≤≥±]) | (?=°)|(?<=\d) (?=[a-zA-Z%]{1,3}\b)/g, '\u00a0');
+  text.replace(/(?<=[≤≥±]) | (?=[°±])|(?<=\d) (?=[a-zA-Z%]{1,3}\b)/g, '\u00a0');

@@ -33,6 +33,7 @@ it('leaves the unit to the column of a table', () => {
 it.each([
   ['1', [0.4231, 0.5102], '0.423 to 0.510'],
   ['m', [1070.2, 1110.9], '1070 to 1111'],
+  ['1', [0.42312, 0.42314], '0.423'],
   ['1', [NaN, 2], ''],
 ] as const)('an interval in %s of %j is %s', (unit, interval, words) => {
   expect(interval_words(unit, interval)).toBe(words);

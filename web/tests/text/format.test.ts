@@ -73,6 +73,8 @@ describe('numbers', () => {
   ])('bearing %d with %d decimals is %s', (deg, decimals, text) => expect(format_bearing(deg, decimals)).toBe(text));
   it.each([
     [393.4, 431.2, '393 to 431 m'],
+    [5.6, 6.4, '6 m'],
+    [-0.4, 0.3, '0 m'],
     [NaN, 4, ''],
   ])('from %d to %d is "%s"', (low, high, text) => expect(format_interval(low, high, 'm')).toBe(text));
   it.each([
