@@ -4,6 +4,7 @@ import type { LandingCase, Place } from '../places/landing';
 import { ellipse_points, type View } from '../places/map';
 import type { TrackPoint } from '../tape/flight/track';
 import { format_fixed } from '../text/format';
+import { place_labels, type Label } from './labels';
 import { draw_pictures, draw_shapes, type GroundPicture, type GroundShape } from './map_ground';
 import { draw_pennant, kCaseMarks } from './marks';
 import { kChain, type Palette } from './palette';
@@ -36,6 +37,8 @@ interface Pen {
   width: number;
   height: number;
   font: string;
+  /** What is to be written at the end. */
+  labels: Label[];
   x(place: Place): number;
   y(place: Place): number;
 }
@@ -64,6 +67,7 @@ export function draw_map(surface: Surface, colours: Palette, scene: MapScene): v
     width,
     height,
     font: `13px ${colours.font}`,
+    labels: [],
     x: (place) => width / 2 + (place.east_m - view.east_m) / view.m_per_px,
     y: (place) => height / 2 - (place.north_m - view.north_m) / view.m_per_px,
   };
@@ -91,6 +95,7 @@ export function draw_map(surface: Surface, colours: Palette, scene: MapScene): v
   if (scene.pictures.length > 0) draw_attribution(pen, scene.attribution);
   draw_scale(pen, view);
   draw_north(pen);
+  write_labels(pen);
 }
 
 function trace({ context, x, y }: Pen, places: readonly Place[], close: boolean): void {
@@ -99,13 +104,26 @@ function trace({ context, x, y }: Pen, places: readonly Place[], close: boolean)
   if (close) context.closePath();
 }
 
-function label({ context, colours }: Pen, text: string, x: number, y: number): void {
-  context.lineJoin = 'round';
+function label({ context, labels }: Pen, text: string, x: number, y: number): void {
+  const { textAlign: align, textBaseline: baseline, font } = context;
+  labels.push({ text, x, y, align, baseline, font });
+}
+
+function write_labels({ context, colours, labels, width }: Pen): void {
   context.lineWidth = 4;
   context.strokeStyle = colours.surface;
-  context.strokeText(text, x, y);
   context.fillStyle = colours.ink;
-  context.fillText(text, x, y);
+  const width_of = ({ text, font }: Label): number => {
+    context.font = font;
+    return context.measureText(text).width;
+  };
+  for (const { text, x, y, align, baseline, font } of place_labels(labels, width, width_of)) {
+    context.textAlign = align;
+    context.textBaseline = baseline;
+    context.font = font;
+    context.strokeText(text, x, y);
+    context.fillText(text, x, y);
+  }
 }
 
 /** Circles about the pad, dotted, each by its radius where it leaves the pad to the north. */
