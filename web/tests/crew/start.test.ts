@@ -91,6 +91,20 @@ describe('the next step', () => {
     tape.set_station_now(5);
     expect(said(tape, status('open'))).toBe('Bytes but no frame. Check the baud rate (57600).');
   });
+  it('is said of frames that the dictionary cannot read, though frames come', () => {
+    const tape = live();
+    tape.take_latest([{ table: 1, t_s: 0, values: Float64Array.of(0.1) }]);
+    tape.log.add(
+      event(1, 1, 'alert_raised', 'link_trouble', {
+        level: 'caution',
+        text: 'Frames that the dictionary cannot read.',
+        advice: 'Correct it.',
+        data: { link: 'radio', cause: 'unreadable' },
+      }),
+    );
+    tape.set_station_now(5);
+    expect(said(tape, status('open'))).toBe('Frames that the dictionary cannot read. Correct it.');
+  });
   it('is none once a packet has come, but for the site', () => {
     const heard = live();
     heard.take_latest([{ table: 1, t_s: 0, values: Float64Array.of(0.1) }]);

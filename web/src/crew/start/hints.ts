@@ -17,21 +17,17 @@ export function select_hints(tape: Tape, vehicle: number, status: Status | undef
   if (!tape.live) return tape.head_s <= 0 ? [kStartWords.empty] : no_site;
   if (vehicles.length === 0 || tables.length === 0) return [kStartWords.no_vehicle];
   if (links.length === 0) return [kStartWords.no_link];
-  const silent = links
-    .filter((link) => link.vehicle === vehicle)
-    .filter(({ name }) => Number.isNaN(last_packet_s(tape, link_table(tape.description, name))));
-  const own = links.filter((link) => link.vehicle === vehicle).length;
-  if (own === 0 || silent.length < own) return no_site; // one link that works is enough
-  return [...silent.flatMap(({ name }) => hint_of(tape, name, status)), ...no_site];
-}
-
-/** The station's own diagnosis where it has one: it has seen the bytes. */
-function hint_of(tape: Tape, name: string, status: Status | undefined): Hint[] {
-  const trouble = tape.log
-    .alerts_at(tape.cursor_s)
-    .find(({ event }) => event.event === 'link_trouble' && event.data['link'] === name)?.event;
-  const now = status?.links.find((link) => link.name === name);
-  if (trouble) return [{ what: trouble.text, next: trouble.advice || link_next('open') }];
-  if (!now) return [];
-  return [{ what: link_what(name, now.state, now.detail), next: link_next(now.state) }];
+  const own = links.filter((link) => link.vehicle === vehicle);
+  // One link that works is enough.
+  const silent = own.every(({ name }) => Number.isNaN(last_packet_s(tape, link_table(tape.description, name))));
+  const hints = own.flatMap(({ name }) => {
+    // The station's own diagnosis where it has one: it has seen the bytes.
+    const trouble = tape.log
+      .alerts_at(tape.cursor_s)
+      .find(({ event }) => event.event === 'link_trouble' && event.data['link'] === name)?.event;
+    if (trouble) return { what: trouble.text, next: trouble.advice || link_next('open') };
+    const now = silent && status?.links.find((link) => link.name === name);
+    return now ? { what: link_what(name, now.state, now.detail), next: link_next(now.state) } : [];
+  });
+  return [...hints, ...no_site];
 }
