@@ -248,6 +248,40 @@ TEST_CASE("a boat whose cooling fails raises coolant and exhaust after their del
     }
 }
 
+TEST_CASE("an engine alarm is raised once a level, acknowledged once a level, and returns once") {
+    constexpr double kFails_s = 100, kMended_s = 500, kEnd_s = 700;
+    const PipelineSetup setup = station_with({"petrel"});
+    Pipeline pipeline(setup, kBeside_ns);
+    // The same boat with its cooling mended and its engine cold, after the one that ran hot.
+    sim::SurfaceStream said = sim::boat_stream(setup.site, first_seed(), kBesideUtc_s, kMended_s, kFails_s);
+    const sim::SurfaceStream mended =
+        sim::boat_stream(setup.site, first_seed(), kBesideUtc_s + kMended_s, kEnd_s - kMended_s, kCoolingHolds);
+    for (sim::Delivery delivery : mended.deliveries) {
+        delivery.offset += said.bytes.size();
+        delivery.t_end_s += kMended_s;
+        said.deliveries.push_back(delivery);
+    }
+    said.bytes.insert(said.bytes.end(), mended.bytes.begin(), mended.bytes.end());
+
+    std::map<std::string, std::vector<std::string>> lives;
+    Batch answers;
+    play(pipeline, {&said}, kEnd_s + 1, [&](const Batch& batch) {
+        for (const Batch* one : {&batch, static_cast<const Batch*>(&answers)})
+            for (const Event& event : one->events)
+                if (event.key.starts_with("petrel/limit/"))
+                    lives[event.key].push_back(std::string(word(event.kind)) + " " + std::string(word(event.level)));
+        answers.clear();
+        for (const Event& event : batch.events)
+            if (event.kind == EventKind::alert_raised)
+                pipeline.action(event.t_found_ns, Acknowledge{event.key}, answers);
+    });
+    const std::vector<std::string> once{"alert_raised caution", "alert_acknowledged caution", "alert_raised warning",
+                                        "alert_acknowledged warning", "alert_cleared warning"};
+    CHECK(lives.size() == 2);
+    CHECK(lives["petrel/limit/transducers.coolant_temperature/high"] == once);
+    CHECK(lives["petrel/limit/transducers.exhaust_temperature/high"] == once);
+}
+
 TEST_CASE("a boat and a weather station change nothing of the rocket's frames, rows and events but its wind") {
     const sim::FlightResult flight = sim::fly(trial_scenario("nominal", "mild", "acceptance"), first_seed());
     const double for_s = flight.truth.samples.back().t_s;
