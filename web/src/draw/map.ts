@@ -286,6 +286,7 @@ function draw_north(pen: Pen): void {
   context.textAlign = 'center';
   context.textBaseline = 'alphabetic';
   label(pen, 'north', x, 16);
+  label(pen, '', x, 40); // keeps others off the arrow
   context.strokeStyle = colours.ink;
   context.lineWidth = 1.5;
   context.beginPath();
