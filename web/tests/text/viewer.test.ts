@@ -78,5 +78,7 @@ it('keeps a number with its unit, and lets the rest break', () => {
 
 it('a sign and its number never stand on two lines', () =>
   expect(
-    ['≤ 0.6 m/s²', '± 3 °', '104 m ± 3 m', '-5.15 °C to 59.85 °C'].map((text) => unbroken(text).replaceAll('\u00a0', '_')),
+    ['≤ 0.6 m/s²', '± 3 °', '104 m ± 3 m', '-5.15 °C to 59.85 °C'].map((text) =>
+      unbroken(text).replaceAll('\u00a0', '_'),
+    ),
   ).toEqual(['≤_0.6_m/s²', '±_3_°', '104_m_±_3_m', '-5.15_°C to 59.85_°C']));
