@@ -111,7 +111,7 @@ Markup smoothed_chapter(const FlightPerformance& shown, const Flight& flight) {
 }
 
 std::string interval_text(const analysis::Interval& interval, int decimals) {
-    return fixed(interval.low, decimals) + " to " + fixed(interval.high, decimals);
+    return from_to(interval.low, interval.high, decimals);
 }
 
 void motor_rows(const FlightPerformance& shown, LedgerTable& table) {

@@ -165,8 +165,7 @@ Markup earlier_table(const Firing& firing, const std::vector<EarlierFiring>& ear
                                   strong(text(tests.back()))};
         for (std::size_t i = 0; i < shown; ++i) cells.push_back(Markup::text(text(measured(earlier[i].row))));
         cells.push_back(Markup::text(rounded(unit.shown(found.all.mean), unit.gain * found.all.sd, decimals)));
-        cells.push_back(Markup::text(fixed(unit.shown(found.mean.low), decimals) + " to " +
-                                     fixed(unit.shown(found.mean.high), decimals)));
+        cells.push_back(Markup::text(from_to(unit.shown(found.mean.low), unit.shown(found.mean.high), decimals)));
         const bool can_say = std::isfinite(tests.back().value) && std::isfinite(found.newest.fraction);
         cells.push_back(Markup::text(
             can_say ? rounded_with_sign(100 * found.newest.fraction, 100 * found.newest.sigma, 1) + "\u00a0%"

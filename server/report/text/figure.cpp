@@ -94,6 +94,11 @@ std::string fixed(double value, int decimals) {
     return zero ? text : std::string(kMinus) + text;
 }
 
+std::string from_to(double low, double high, int decimals) {
+    const std::string from = fixed(low, decimals), to = fixed(high, decimals);
+    return from == to ? from : from + " to " + to;
+}
+
 std::string with_sign(double value, int decimals) {
     std::string text = fixed(value, decimals);
     return std::isfinite(value) && !text.starts_with(kMinus) ? "+" + text : text;

@@ -12,7 +12,9 @@ inline constexpr std::string_view kNoFigure = "–";
 
 /// With a fixed number of decimals.
 [[nodiscard]] std::string fixed(double value, int decimals);
-/// The same with a sign that always stands.
+/// "393 to 431", or "6" where both round alike.
+[[nodiscard]] std::string from_to(double low, double high, int decimals);
+/// One with a sign that always stands.
 [[nodiscard]] std::string with_sign(double value, int decimals);
 
 /// "1107 ± 2": no digit that the ± denies. One significant digit of it, and never more decimals than `most`; a value

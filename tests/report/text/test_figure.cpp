@@ -111,3 +111,9 @@ TEST_CASE("times and sizes read as on the dashboard") {
     CHECK(plain(fraction_text(0)) == "0 %");
     CHECK(capital("under drogue") == "Under drogue");
 }
+
+TEST_CASE("an interval whose ends round alike is one figure") {
+    CHECK(from_to(393.4, 431.2, 0) == "393 to 431");
+    CHECK(from_to(5.6, 6.4, 0) == "6");
+    CHECK(from_to(5.6, 6.4, 1) == "5.6 to 6.4");
+}
