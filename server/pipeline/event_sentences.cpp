@@ -113,7 +113,9 @@ std::string look(const Facts& facts) {
     }
     case ByteLook::nmea: return "NMEA 0183 sentences";
     case ByteLook::text: return "text lines";
-    case ByteLook::start_bytes: return "a binary protocol with the repeating start bytes " + facts.text("start_hex");
+    case ByteLook::start_bytes:
+        return "a binary protocol with the repeating start bytes " + facts.text("start_hex") +
+               (facts.flag("serial") && !facts.flag("good_before") ? ", or a wrong baud rate" : "");
     case ByteLook::slow_bits: return "a sender with a lower baud rate than this link is set to";
     case ByteLook::noise: break;
     }
@@ -141,6 +143,19 @@ std::string unreadable(const Facts& facts) {
     return joined(parts, "and");
 }
 
+/// The first of them: a wrong dictionary makes many at once.
+std::string impossible(const Facts& facts) {
+    constexpr std::size_t kSaid = 3;
+    std::vector<std::string> values = facts.list("values");
+    if (values.size() > kSaid) {
+        const std::size_t more = values.size() - kSaid;
+        values.resize(kSaid);
+        values.push_back(fmt::format("{} more", more));
+    }
+    return "values that no sensor can say: " + joined(values, "and") +
+           ". The dictionary probably does not fit this firmware";
+}
+
 std::string link_trouble(const Facts& facts) {
     std::string link = "Link " + facts.about() + ": ";
     switch (from_word<LinkTrouble>(facts.text("cause")).value_or(LinkTrouble::no_frames)) {
@@ -152,6 +167,7 @@ std::string link_trouble(const Facts& facts) {
         return link + fmt::format("the vehicle uses version {} of the dictionary, this station version {}",
                                   facts.text("vehicle_version"), facts.text("station_version"));
     case LinkTrouble::unreadable: return link + "good frames that the dictionary cannot read: " + unreadable(facts);
+    case LinkTrouble::values_impossible: return link + impossible(facts);
     case LinkTrouble::frames_repeat:
         return link + fmt::format("the same frame (APID {:.0f}) {:.0f} times over {:.0f} s, and no other",
                                   facts.number("apid"), facts.number("packets"), facts.number("for_s"));
@@ -173,6 +189,10 @@ std::string link_trouble_advice(const Facts& facts) {
         return "Start the station with the dictionary that the vehicle was built with";
     case LinkTrouble::unreadable:
         return "Start the station with this vehicle's folder (--vehicle), or correct its dictionary.json";
+    case LinkTrouble::values_impossible:
+        return "Compare dictionary.json with the firmware: order, types and scaling of the fields. Check the site's "
+               "pad. "
+               "Until then these packets are recorded and not used";
     case LinkTrouble::frames_repeat: return "Restart what sends on this link: radio or flight computer";
     case LinkTrouble::time_stuck: return "Restart the flight computer: its clock is stuck";
     }
@@ -180,9 +200,12 @@ std::string link_trouble_advice(const Facts& facts) {
 }
 
 std::string link_trouble_over(const Facts& facts) {
-    constexpr std::array<std::string_view, kWords<LinkTrouble>.size()> kTitles{
-        "no good frames", "another version of the dictionary", "frames that the dictionary cannot read",
-        "the same frame over and over", "a stuck on-board time"};
+    constexpr std::array<std::string_view, kWords<LinkTrouble>.size()> kTitles{"no good frames",
+                                                                               "another version of the dictionary",
+                                                                               "frames that the dictionary cannot read",
+                                                                               "values that no sensor can say",
+                                                                               "the same frame over and over",
+                                                                               "a stuck on-board time"};
     const LinkTrouble trouble = from_word<LinkTrouble>(facts.text("cause")).value_or(LinkTrouble::no_frames);
     return fmt::format("Link {} recovered; it had {}", facts.about(), kTitles[static_cast<std::size_t>(trouble)]);
 }

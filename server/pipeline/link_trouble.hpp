@@ -9,12 +9,13 @@ enum class LinkTrouble : unsigned char {
     no_frames,          ///< bytes, but for 6 s no good frame
     dictionary_differs, ///< the vehicle says that it uses another version of the dictionary
     unreadable,         ///< good frames of an APID or a size that the dictionary does not have
+    values_impossible,  ///< packets whose values no sensor can say, from the first on: fields in another order
     frames_repeat,      ///< the same frame for 5 s, and no other
     time_stuck          ///< every packet of 5 s has the same on-board time
 };
 consteval auto words_of(LinkTrouble) {
-    return words<LinkTrouble::time_stuck>("no_frames", "dictionary_differs", "unreadable", "frames_repeat",
-                                          "time_stuck");
+    return words<LinkTrouble::time_stuck>("no_frames", "dictionary_differs", "unreadable", "values_impossible",
+                                          "frames_repeat", "time_stuck");
 }
 
 /// What bytes look like that hold no frame.

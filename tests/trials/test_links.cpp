@@ -2,12 +2,17 @@
 #include <catch2/catch.hpp>
 
 #include <cmath>
+#include <functional>
 #include <map>
 #include <memory>
+#include <utility>
+
+#include <nlohmann/json.hpp>
 
 #include "server/pipeline/link/capture_time.hpp"
 #include "server/pipeline/station/pipeline.hpp"
 #include "shared/time.hpp"
+#include "tests/support/tree.hpp"
 #include "tools/sim/fly.hpp"
 #include "tools/trials/trial.hpp"
 
@@ -50,12 +55,16 @@ class Listener {
 
     std::vector<Event> events;
     std::map<std::string, double> figures; ///< "link/radio.imu lost"
+    double greatest_altitude_m = 0;        ///< AGL or below, of navigation
 
   private:
     void take() {
         for (Event& event : batch_.events) events.push_back(std::move(event));
         for (const RowRecord& row : batch_.rows) {
             const Table& table = pipeline_->schema().tables[row.table];
+            for (std::size_t c = 0; c < table.number_count; ++c)
+                if (table.name.ends_with("/estimate/navigation") && table.columns[c].name == "up_m")
+                    greatest_altitude_m = std::fmax(greatest_altitude_m, std::abs(batch_.numbers_of(row, table)[c]));
             if (table.kind != TableKind::link) continue;
             for (std::size_t c = 0; c < table.number_count; ++c)
                 for (const char* name : {"received", "lost", "duplicates", "sequence_resets"})
@@ -113,6 +122,53 @@ TEST_CASE("no scenario, clean or rough, live or from a capture, makes a link say
             CHECK(live(flight, setup).count(EventId::link_trouble) == 0);
             CHECK(from_capture(flight, setup).count(EventId::link_trouble) == 0);
         }
+}
+
+namespace {
+
+using Fields = nlohmann::json;
+
+/// A station whose dictionary has the packet `name` with its fields in another order.
+PipelineSetup with_other_order(const sim::Scenario& scenario, std::string_view name,
+                               const std::function<void(Fields&)>& change) {
+    PipelineSetup setup = trial_setup(scenario);
+    VehicleSetup& vehicle = setup.vehicles.front();
+    std::vector<Problem> problems;
+    nlohmann::json json = test::read_json(test::demo_path("sanderling/dictionary.json"));
+    for (nlohmann::json& packet : json["packets"])
+        if (packet["name"] == name) change(packet["fields"]);
+    vehicle.dictionary = read_dictionary(json, "dictionary.json", problems);
+    REQUIRE(problems.empty());
+    return setup;
+}
+
+} // namespace
+
+TEST_CASE("a dictionary with its fields in another order is named on the rail, and what it makes up is not used") {
+    struct Case {
+        const char* name;
+        const char* packet;
+        std::size_t one, other; ///< fields that change places
+        const char* says;
+    };
+    const Case cases[] = {
+        {"latitude and height", "fix", 0, 2, "Altitude MSL -"},
+        {"latitude and longitude", "fix", 0, 1, "km from the pad"},
+        {"pressure and temperature", "baro", 0, 1, "Air temperature -"},
+    };
+    const sim::Scenario scenario = trial_scenario("nominal", "mild");
+    const sim::FlightResult flight = sim::fly(scenario, 1);
+    for (const Case& one : cases) {
+        INFO(one.name);
+        const PipelineSetup setup = with_other_order(
+            scenario, one.packet, [&](Fields& fields) { std::swap(fields[one.one], fields[one.other]); });
+        const Listener heard = live(flight, setup);
+        REQUIRE(heard.count(EventId::link_trouble) == 1);
+        const auto alert = std::ranges::find(heard.events, std::optional(EventId::link_trouble), &Event::id);
+        CHECK(heard.time_s(EventId::link_trouble) < 10);
+        CHECK_THAT(alert->text, Catch::Contains(one.says));
+        CHECK(heard.greatest_altitude_m < 1500);
+    }
 }
 
 TEST_CASE("a capture read at full speed gives the losses, restarts and flight that came live") {

@@ -69,6 +69,7 @@ void LinkDiagnosis::good_frame(const PacketOutcome& outcome) {
     if (frame.packet_verdict == PacketVerdict::undecodable) unreadable(frame);
     repeated(frame);
     if (frame.packet_verdict != PacketVerdict::accepted && frame.packet_verdict != PacketVerdict::late) return;
+    judged(outcome);
     if (frame.onboard_ns < 0) return;
     t_packet_ns_ = frame.t_rx_ns;
     if (frame.onboard_ns == onboard_ns_ && frame.boot == boot_) {
@@ -97,6 +98,15 @@ void LinkDiagnosis::unreadable(const FrameRecord& frame) noexcept {
     place->t_before_ns = place->t_last_ns;
     place->t_last_ns = frame.t_rx_ns;
     ++place->count;
+}
+
+void LinkDiagnosis::judged(const PacketOutcome& outcome) {
+    const auto known = std::ranges::find(unfit_, outcome.record.apid, &Unfit::apid);
+    if (outcome.unfit.empty()) {
+        if (known != unfit_.end()) unfit_.erase(known);
+    } else if (known == unfit_.end()) {
+        unfit_.push_back({outcome.record.apid, {outcome.unfit.begin(), outcome.unfit.end()}});
+    }
 }
 
 /// Two packets are taken for the same when their kind, count, time and size are: after the first such on any link they
@@ -140,6 +150,7 @@ std::optional<LinkTrouble> LinkDiagnosis::trouble(std::int64_t t_ns) const {
         if (known.count > 1 && known.t_last_ns - known.t_before_ns <= kUnreadableApartNs &&
             t_ns - known.t_last_ns <= kUnreadableOverNs)
             return LinkTrouble::unreadable;
+    if (!unfit_.empty()) return LinkTrouble::values_impossible;
     if (same_packets_ >= kFramesRepeat && t_same_ns_ - same_.t_rx_ns >= kFramesRepeatNs)
         return LinkTrouble::frames_repeat;
     if (same_time_ >= kTimeStuckPackets && t_packet_ns_ - t_onboard_ns_ >= kTimeStuckNs) return LinkTrouble::time_stuck;
@@ -180,6 +191,12 @@ EventValues LinkDiagnosis::facts(LinkTrouble trouble, std::int64_t t_ns) const {
         values.push_back({"frame_bytes", std::move(bytes)});
         values.push_back({"reasons", std::move(reasons)});
         values.push_back({"counts", std::move(counts)});
+        break;
+    }
+    case LinkTrouble::values_impossible: {
+        std::vector<std::string> all;
+        for (const Unfit& one : unfit_) all.insert(all.end(), one.values.begin(), one.values.end());
+        values.push_back({"values", std::move(all)});
         break;
     }
     case LinkTrouble::frames_repeat:

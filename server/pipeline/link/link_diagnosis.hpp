@@ -48,6 +48,7 @@ class LinkDiagnosis {
     [[nodiscard]] bool no_frames(std::int64_t t_ns) const;
     void unreadable(const FrameRecord& frame) noexcept;
     void repeated(const FrameRecord& frame) noexcept;
+    void judged(const PacketOutcome& outcome);
 
     const std::string* version_;
 
@@ -64,6 +65,12 @@ class LinkDiagnosis {
     std::uint64_t bad_ = 0;  ///< in all, up to the newest good one
 
     std::array<Unreadable, 8> unreadable_{};
+    /// Kinds of packets whose values cannot be.
+    struct Unfit {
+        std::int32_t apid;
+        std::vector<std::string> values;
+    };
+    std::vector<Unfit> unfit_;
     std::string told_version_; ///< by the vehicle; empty: none yet, or the station's
 
     FrameRecord same_;               ///< of the newest run of packets that are the same: the first

@@ -57,7 +57,7 @@ struct Pipeline::State {
         SchemaLayout layout = build_schema(*setup, chains);
         schema = std::move(layout.schema);
         for (std::size_t v = 0; v < chains.size(); ++v)
-            vehicles.emplace_back(setup->vehicles[v], static_cast<int>(v), schema, layout.vehicles[v],
+            vehicles.emplace_back(setup->vehicles[v], setup->site, static_cast<int>(v), schema, layout.vehicles[v],
                                   std::move(routers[v]), std::move(chains[v]), is_relayed(v));
         monitor.emplace(*setup, schema, t_start_ns);
         std::vector<estimate::EstimatorChain*> all_chains;

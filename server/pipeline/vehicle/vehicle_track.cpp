@@ -68,12 +68,12 @@ TableOf<ClockFigures> clock_table() {
     return table;
 }
 
-VehicleTrack::VehicleTrack(const VehicleSetup& setup, int vehicle, const Schema& schema, const VehicleTables& tables,
-                           Router router, estimate::EstimatorChain chain, bool relayed)
+VehicleTrack::VehicleTrack(const VehicleSetup& setup, const Site& site, int vehicle, const Schema& schema,
+                           const VehicleTables& tables, Router router, estimate::EstimatorChain chain, bool relayed)
     : setup_(&setup), schema_(&schema), vehicle_(vehicle), tables_(tables), router_(std::move(router)),
-      chain_(std::move(chain)), newest_delay_s_(kNaN), delay_bound_s_(kNaN),
-      merges_(setup.dictionary.packets.size(), PacketMerge(relayed)), uncounted_(setup.dictionary.packets.size()),
-      kind_of_apid_(kIdleApid + 1u, -1) {
+      judge_(setup.dictionary, setup.vehicle, site), chain_(std::move(chain)), newest_delay_s_(kNaN),
+      delay_bound_s_(kNaN), merges_(setup.dictionary.packets.size(), PacketMerge(relayed)),
+      uncounted_(setup.dictionary.packets.size()), kind_of_apid_(kIdleApid + 1u, -1) {
     for (const TimeCode& code : setup.dictionary.clocks) clocks_.push_back({OnboardClock(code.rollover_ns())});
     // Layouts of one APID share its sequence count: the first stands for all.
     for (std::size_t k = setup.dictionary.packets.size(); k-- > 0;)
@@ -125,6 +125,7 @@ void VehicleTrack::follow_clock(std::size_t which, const ClockReading& reading, 
     }
     if (is_first && reading.verdict == ClockVerdict::reset) {
         router_.reboot();
+        judge_.reboot();
         chain_.reboot();
     }
 }
@@ -256,9 +257,10 @@ PacketOutcome VehicleTrack::packet(const DecodedPacket& decoded, std::span<const
                               .boot = record.boot,
                               .link = record.link,
                               .combined = record.frame_verdict == FrameVerdict::combined});
-    append_rows(decoded, record, t_heard_ns, record.packet_verdict != PacketVerdict::late, mapping, out);
+    const bool can_be = judge_.take(decoded, record.t_rx_ns);
+    append_rows(decoded, record, t_heard_ns, can_be && record.packet_verdict != PacketVerdict::late, mapping, out);
     out.frames.push_back(record);
-    return {record, kind, told_version(decoded)};
+    return {record, kind, told_version(decoded), {}, judge_.unfit(decoded.packet)};
 }
 
 void VehicleTrack::tick(std::int64_t t_ns, const UtcOffset& utc, std::int64_t t_start_ns, Batch& out) {

@@ -5,6 +5,7 @@
 #include <cstdint>
 #include <optional>
 #include <span>
+#include <string>
 #include <string_view>
 #include <vector>
 
@@ -18,6 +19,7 @@
 #include "server/pipeline/vehicle/clock_correlation.hpp"
 #include "server/pipeline/vehicle/onboard_clock.hpp"
 #include "server/pipeline/vehicle/packet_merge.hpp"
+#include "server/pipeline/vehicle/range_judge.hpp"
 #include "server/pipeline/vehicle/router.hpp"
 
 namespace turnstone {
@@ -64,13 +66,16 @@ struct PacketOutcome {
     std::optional<std::string_view> told_version = {};
     /// The link that alone had brought this packet until now, when this is a duplicate by another.
     std::optional<LinkId> no_longer_alone = {};
+    /// Of a packet that counts: values that cannot be, when its kind does not fit the dictionary; see RangeJudge. Valid
+    /// until the next packet.
+    std::span<const std::string> unfit = {};
 };
 
 class VehicleTrack {
   public:
-    /// `setup` and `schema` must outlive it. `relayed`: one of its links at least is another station's.
-    VehicleTrack(const VehicleSetup& setup, int vehicle, const Schema& schema, const VehicleTables& tables,
-                 Router router, estimate::EstimatorChain chain, bool relayed);
+    /// `setup`, `site` and `schema` must outlive it. `relayed`: one of its links at least is another station's.
+    VehicleTrack(const VehicleSetup& setup, const Site& site, int vehicle, const Schema& schema,
+                 const VehicleTables& tables, Router router, estimate::EstimatorChain chain, bool relayed);
 
     [[nodiscard]] estimate::EstimatorChain& chain() noexcept { return chain_; }
     [[nodiscard]] const estimate::EstimatorChain& chain() const noexcept { return chain_; }
@@ -112,6 +117,7 @@ class VehicleTrack {
     int vehicle_;
     VehicleTables tables_;
     Router router_;
+    RangeJudge judge_;
     estimate::EstimatorChain chain_;
     std::vector<estimate::EstimatorChain*> wind_chains_;
     std::vector<Clock> clocks_; ///< by Dictionary::clocks; the first is the one that tables and events are about

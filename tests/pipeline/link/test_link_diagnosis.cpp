@@ -123,7 +123,7 @@ TEST_CASE("bytes without a frame are said within ten seconds, with what they loo
         {"sentences, one a second", nmea_sentences(), 75, "nmea", "It looks like NMEA 0183 sentences"},
         {"a console, slowly", link_bytes_of("waiting for carrier\r\n"), 12, "text", "It looks like text lines"},
         {"another protocol", frames_of("EB90"), 400, "start_bytes",
-         "It looks like a binary protocol with the repeating start bytes EB 90"},
+         "It looks like a binary protocol with the repeating start bytes EB 90, or a wrong baud rate"},
         {"a line held low", Bytes(10), 300, "one_byte", "It looks like all bits the same (00)"},
         {"a line held high", Bytes(10, std::byte{0xFF}), 300, "one_byte", "It looks like all bits the same (FF)"},
         {"noise", noise, 500, "noise", "It looks like noise, without structure"},
@@ -335,6 +335,48 @@ TEST_CASE("a vehicle that tells another version of the dictionary is found out a
         CHECK(bench.alerts().front().text ==
               "Link radio: the vehicle uses version word of the dictionary, this station version 2.0");
     }
+}
+
+namespace {
+
+/// One that says the values of "step" in another order than the vehicle sends them, with what they may be.
+PipelineSetup with_fields_in_another_order() {
+    PipelineSetup setup = make_setup(1, {{"radio", "serial:/dev/ttyUSB0", 0}});
+    nlohmann::json json = nlohmann::json::parse(setup.vehicles[0].dictionary_json);
+    nlohmann::json& fields = json["packets"][0]["fields"];
+    fields[0]["valid_range"] = {0, 1000};
+    std::swap(fields[0], fields[1]);
+    std::vector<Problem> problems;
+    setup.vehicles[0].dictionary = read_dictionary(json, "dictionary.json", problems);
+    REQUIRE(problems.empty());
+    return setup;
+}
+
+} // namespace
+
+TEST_CASE("a dictionary of the right sizes with its fields in another order is named by what the values cannot be") {
+    Bench bench(with_fields_in_another_order());
+    bench.send(0, 10);
+    REQUIRE(bench.alerts().size() == 1);
+    const Event alert = bench.alerts().front();
+    CHECK(alert.t_found_ns <= kStart_ns + kWithin_ns);
+    CHECK(text_value(alert, "cause") == "values_impossible");
+    CHECK_THAT(alert.text, Catch::StartsWith("Link radio: values that no sensor can say: Serial ") &&
+                               Catch::EndsWith(". The dictionary probably does not fit this firmware"));
+    CHECK_THAT(alert.advice, Catch::StartsWith("Compare dictionary.json with the firmware"));
+}
+
+TEST_CASE("a sensor that goes wrong after packets that were right says nothing of the dictionary") {
+    PipelineSetup setup = with_fields_in_another_order();
+    const auto packet = [](unsigned k, std::uint32_t serial) {
+        Bytes data;
+        put(data, 0, 2); // the level, as this dictionary has it
+        put(data, serial, 4);
+        return frame(100, k, 1000 + k * 20, data);
+    };
+    Bench bench(std::move(setup));
+    for (unsigned k = 0; k < 1000; ++k) bench.at(k * 0.02, packet(k, k < 20 ? k : 4'000'000'000U));
+    CHECK(bench.alerts().empty());
 }
 
 TEST_CASE("one alert of a link at a time: silence takes the place of what was wrong before") {
