@@ -5,6 +5,7 @@
 
 #include <fmt/format.h>
 
+#include "protocol/framing/deframer.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone {
