@@ -249,19 +249,19 @@ TEST_CASE("a boat whose cooling fails raises coolant and exhaust after their del
 }
 
 TEST_CASE("an engine alarm is raised once a level, acknowledged once a level, and returns once") {
-    constexpr double kFails_s = 100, kMended_s = 500, kEnd_s = 700;
+    constexpr double kFails_s = 100, kFixed_s = 500, kEnd_s = 700;
     const PipelineSetup setup = station_with({"petrel"});
     Pipeline pipeline(setup, kBeside_ns);
-    // The same boat with its cooling mended and its engine cold, after the one that ran hot.
-    sim::SurfaceStream said = sim::boat_stream(setup.site, first_seed(), kBesideUtc_s, kMended_s, kFails_s);
-    const sim::SurfaceStream mended =
-        sim::boat_stream(setup.site, first_seed(), kBesideUtc_s + kMended_s, kEnd_s - kMended_s, kCoolingHolds);
-    for (sim::Delivery delivery : mended.deliveries) {
+    // The same boat with its cooling restored and its engine cold, after the one that ran hot.
+    sim::SurfaceStream said = sim::boat_stream(setup.site, first_seed(), kBesideUtc_s, kFixed_s, kFails_s);
+    const sim::SurfaceStream cooled =
+        sim::boat_stream(setup.site, first_seed(), kBesideUtc_s + kFixed_s, kEnd_s - kFixed_s, kCoolingHolds);
+    for (sim::Delivery delivery : cooled.deliveries) {
         delivery.offset += said.bytes.size();
-        delivery.t_end_s += kMended_s;
+        delivery.t_end_s += kFixed_s;
         said.deliveries.push_back(delivery);
     }
-    said.bytes.insert(said.bytes.end(), mended.bytes.begin(), mended.bytes.end());
+    said.bytes.insert(said.bytes.end(), cooled.bytes.begin(), cooled.bytes.end());
 
     std::map<std::string, std::vector<std::string>> lives;
     Batch answers;
