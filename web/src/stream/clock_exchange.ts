@@ -1,11 +1,14 @@
 /**
  * How far the station's time is ahead of this page's clock. The page asks for the time and takes the moment half way
  * between question and answer for the moment of the answer, as RFC 5905 (NTP, section 8) does; of several exchanges the
- * one with the least round trip counts, since queues only ever make it longer. What is left is at most half of that trip.
+ * one with the least round trip counts, since queues only ever make it longer. What is left is at most half of that trip,
+ * and little once several trips were about as short: those met no queue.
  */
 import { page_now, type PageMs, type TapeSeconds } from './clocks';
 
-const kExchanges = 4;
+const kAlike = 4;
+const kAlike_ms = 10;
+const kMost = 12;
 const kApart_ms = 150; // a queue that delays one has a chance to drain before the next
 const kLost_ms = 3000;
 
@@ -14,6 +17,7 @@ export class ClockExchange {
   private left = 0;
   private sent_ms: PageMs = NaN;
   private least_ms = Infinity;
+  private alike = 0;
   private offset_s = NaN;
   private timer: ReturnType<typeof setTimeout> | undefined;
 
@@ -24,7 +28,8 @@ export class ClockExchange {
   ) {}
 
   begin(): void {
-    this.left = kExchanges;
+    this.left = kMost;
+    this.alike = 0;
     this.least_ms = Infinity;
     this.next();
   }
@@ -34,12 +39,14 @@ export class ClockExchange {
     const now_ms = page_now();
     const trip_ms = now_ms - this.sent_ms;
     this.sent_ms = NaN;
+    if (trip_ms < this.least_ms - kAlike_ms) this.alike = 0;
+    if (trip_ms < this.least_ms + kAlike_ms) this.alike++;
     if (trip_ms < this.least_ms) {
       this.least_ms = trip_ms;
       this.offset_s = t_s - (now_ms - trip_ms / 2) / 1000;
     }
     this.left--;
-    if (this.left > 0) this.later(kApart_ms);
+    if (this.left > 0 && this.alike < kAlike) this.later(kApart_ms);
     else this.end();
   }
 

@@ -18,6 +18,12 @@ interface Line {
   down_ms(): number;
 }
 
+/** Never the same delay twice. */
+function queue_of(seed: number): () => number {
+  const random = randoms(seed);
+  return () => 2000 * random();
+}
+
 /** The offset that an exchange over this line finds, and the least round trip that it saw. */
 function exchange(line: Line): { offset_s: number; least_ms: number; asked: number } {
   const seen = { offset_s: NaN, least_ms: Infinity, asked: 0 };
@@ -54,6 +60,13 @@ describe('an exchange of clocks', () => {
       const { offset_s, least_ms } = exchange({ up_ms: queue, down_ms: queue });
       expect(Math.abs(offset_s - kAhead_s)).toBeLessThanOrEqual(least_ms / 2000 + 0.002);
     }
+  });
+  it('goes on while it cannot tell that the least round trip met no queue', () => {
+    const held = [90, 160, 240, 120, 60];
+    const { offset_s, asked } = exchange({ up_ms: () => 150, down_ms: () => 150 + (held.shift() ?? 0) });
+    expect(offset_s).toBeCloseTo(kAhead_s, 2);
+    expect(asked).toBe(9);
+    expect(exchange({ up_ms: () => 150, down_ms: queue_of(3) }).asked).toBe(12);
   });
   it('is content with those that came when an answer is lost, and finds nothing where none came', () => {
     const answers = [10, 10, Infinity];
