@@ -41,7 +41,7 @@ async function together(pages, server) {
   const cookie = session.headers.get('set-cookie').split(';')[0];
   await fetch(new URL('/api/live/countdown', server.address), { method: 'POST', headers: { 'Content-Type': 'application/json', cookie }, body: JSON.stringify({ step: 'run', left_s: 600 }) });
   for (const [name, page] of Object.entries(pages)) await until(`the countdown, ${name}`, async () => /T−/.test(await clock(page)));
-  await sleep(4000); // clocks are compared when a page comes, four times
+  await sleep(6000); // clocks are compared when a page comes, twelve times at most
   for (const page of Object.values(pages)) await watch_clock(page);
   await until('the countdown to go on', async () => (await changes_of(pages.near)).size > kTicks, 30_000);
   await sleep(2000);
