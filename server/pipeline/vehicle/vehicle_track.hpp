@@ -66,8 +66,8 @@ struct PacketOutcome {
     std::optional<std::string_view> told_version = {};
     /// The link that alone had brought this packet until now, when this is a duplicate by another.
     std::optional<LinkId> no_longer_alone = {};
-    /// Of a packet that counts: values that cannot be, when its kind does not fit the dictionary; see RangeJudge. Valid
-    /// until the next packet.
+    /// Of a packet that counts: values that no sensor can say, when its kind does not fit the dictionary; see
+    /// RangeJudge. Valid until the next packet.
     std::span<const std::string> unfit = {};
 };
 
