@@ -419,9 +419,8 @@ void VerticalFilter::relate_to_day(double day_m) {
         if (forward_ != nullptr && &state == &flight())
             forward_->transition().row(kH) -= day_m * forward_->transition().row(kK);
         state.x(kH) -= day_m * state.x(kK);
-        const double variance = state.covariance(kK, kK);
-        state.covariance(kH, kH) += day_m * day_m * variance;
-        state.covariance(kH, kK) = state.covariance(kK, kH) = -day_m * variance;
+        state.covariance.row(kH) -= day_m * state.covariance.row(kK);
+        state.covariance.col(kH) -= day_m * state.covariance.col(kK);
     });
 }
 
