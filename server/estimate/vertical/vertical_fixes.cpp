@@ -144,8 +144,8 @@ void VerticalFilter::take_fix(const VerticalFix& fix) {
     const double product = exact || !two_models() ? 0.0 : flight().covariance(kA, kA) * flight().covariance(kE, kE);
     speed_variance += kReturnSpeed_mps * kReturnSpeed_mps * returning * returning + bend_mps * bend_mps;
 
-    // What a receiver is off by that has just come back is no delay; nor is what a vehicle that rests wanders by, in a
-    // model where it flies.
+    // A receiver that has just come back is off by more than a delay, and a vehicle that rests wanders in the model
+    // where it flies.
     double height_more = 0.0, speed_more = product;
     if (returning > kReturned || two_models()) {
         const double delay_variance = flight().covariance(kE, kE);
