@@ -17,7 +17,6 @@ constexpr double kFixGap_s = 1.5; ///< longer, and the receiver has lost its fix
 constexpr double kReturnHeight_m = 25.0;
 constexpr double kReturnSpeed_mps = 7.0;
 constexpr double kReturnTime_s = 1.0;
-constexpr double kReturned = 0.02;   ///< of it is left
 constexpr double kFixSoft_nis = 6.0; ///< beyond, a fix weighs less
 constexpr double kFixAgrees_nis = 9.0;
 constexpr double kFixFar_nis = 100.0;
@@ -144,10 +143,9 @@ void VerticalFilter::take_fix(const VerticalFix& fix) {
     const double product = exact || !two_models() ? 0.0 : flight().covariance(kA, kA) * flight().covariance(kE, kE);
     speed_variance += kReturnSpeed_mps * kReturnSpeed_mps * returning * returning + bend_mps * bend_mps;
 
-    // A receiver that has just come back is off by more than a delay, and a vehicle that rests wanders in the model
-    // where it flies.
+    // What rests wanders in the model where it flies, and that wandering is not a delay.
     double height_more = 0.0, speed_more = product;
-    if (returning > kReturned || two_models()) {
+    if (two_models()) {
         const double delay_variance = flight().covariance(kE, kE);
         height_more += row(kE) * row(kE) * delay_variance;
         speed_more += speed_row(kE) * speed_row(kE) * delay_variance;
