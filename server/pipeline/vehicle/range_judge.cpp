@@ -22,10 +22,6 @@ RangeJudge::RangeJudge(const Dictionary& dictionary, const Vehicle& vehicle, con
         }
 }
 
-void RangeJudge::reboot() {
-    std::ranges::fill(kinds_, Kind{});
-}
-
 double RangeJudge::from_pad_m(const DecodedRow& row) const {
     const Places& at = places_[row.table];
     if (!vehicle_->rocket || at.latitude < 0 || at.longitude < 0) return 0;
@@ -53,9 +49,12 @@ std::vector<std::string> RangeJudge::impossible(const DecodedRow& row) const {
         outside.push_back(channel.title + " " +
                           sentences::with_unit(value, channel.field->unit, channel.field->decimals));
     }
-    if (!is_far_outside && (outside.size() < 2 || 2 * outside.size() < ranges)) outside.clear();
     const double away_m = from_pad_m(row);
-    if (away_m > kFarthest_m) outside.push_back(fmt::format("fix {:.0f} km from the pad", away_m / 1000));
+    const bool cannot_be = 2 * outside.size() >= ranges && (outside.size() >= 2 || is_far_outside);
+    if (away_m > kFarthest_m)
+        outside.push_back(fmt::format("fix {:.0f} km from the pad", away_m / 1000));
+    else if (!cannot_be)
+        outside.clear();
     return outside;
 }
 

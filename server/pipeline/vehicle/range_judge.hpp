@@ -2,11 +2,12 @@
 /// Tells a dictionary of the right sizes whose fields stand in another order, or are scaled otherwise, by what it makes
 /// of the packets: values that no sensor can say, from the first packet on.
 ///
-/// A packet cannot be when a row of it has at least half of the channels that have a valid range, and two, outside it;
-/// or one farther outside than its range is wide; or, of a rocket, a fix farther than kFarthest_m from the pad. A row
-/// that says that there is no fix is not judged, nor are packets that come without a period. A kind of packet with
-/// kProvenCount in a row that can be is proven: what goes wrong later is a sensor. One with kUnfitCount that cannot be,
-/// over kUnfit_s, before that does not fit its description.
+/// A packet cannot be when at least half of a row's channels that have a valid range are outside it, two of them or one
+/// farther than its range is wide; or, of a rocket, with a fix farther than kFarthest_m from the pad. One sensor among
+/// several that is broken from the start is a sensor. A row that says that there is no fix is not judged, nor are
+/// packets that come without a period. A kind of packet with kProvenCount in a row that can be is proven for good: what
+/// goes wrong later is a sensor, behind a reboot in flight too. One with kUnfitCount that cannot be, over kUnfit_s,
+/// before that does not fit its description.
 #include <cstddef>
 #include <cstdint>
 #include <string>
@@ -34,8 +35,6 @@ class RangeJudge {
     /// The values of the newest packet of its kind that cannot be, such as "Altitude MSL -699560.9 m"; empty while it
     /// fits, or while nobody knows. `packet`: of Dictionary::packets.
     [[nodiscard]] const std::vector<std::string>& unfit(std::size_t packet) const { return kinds_[packet].said; }
-    /// The flight computer starts again, with other firmware perhaps.
-    void reboot();
 
   private:
     struct Kind {

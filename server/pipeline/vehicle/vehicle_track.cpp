@@ -125,7 +125,6 @@ void VehicleTrack::follow_clock(std::size_t which, const ClockReading& reading, 
     }
     if (is_first && reading.verdict == ClockVerdict::reset) {
         router_.reboot();
-        judge_.reboot();
         chain_.reboot();
     }
 }

@@ -366,6 +366,27 @@ TEST_CASE("a dictionary of the right sizes with its fields in another order is n
     CHECK_THAT(alert.advice, Catch::StartsWith("Compare dictionary.json with the firmware"));
 }
 
+TEST_CASE("one sensor that is broken from the start says nothing of the dictionary") {
+    PipelineSetup setup = make_setup(1, {{"radio", "serial:/dev/ttyUSB0", 0}});
+    nlohmann::json json = nlohmann::json::parse(setup.vehicles[0].dictionary_json);
+    nlohmann::json& fields = json["packets"][0]["fields"];
+    fields.push_back(fields[1]);
+    fields[2]["name"] = "other";
+    for (nlohmann::json& field : fields) field["valid_range"] = {0, 60'000};
+    std::vector<Problem> problems;
+    setup.vehicles[0].dictionary = read_dictionary(json, "dictionary.json", problems);
+    REQUIRE(problems.empty());
+    Bench bench(std::move(setup));
+    for (unsigned k = 0; k < 1000; ++k) {
+        Bytes data;
+        put(data, 4'000'000'000U, 4);
+        put(data, 2, 2);
+        put(data, 2, 2);
+        bench.at(k * 0.02, frame(100, k, 1000 + k * 20, data));
+    }
+    CHECK(bench.alerts().empty());
+}
+
 TEST_CASE("a sensor that goes wrong after packets that were right says nothing of the dictionary") {
     PipelineSetup setup = with_fields_in_another_order();
     const auto packet = [](unsigned k, std::uint32_t serial) {
