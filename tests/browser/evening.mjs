@@ -254,6 +254,7 @@ async function response(laptop, phone, flight) {
   check('the sentence says the same', new RegExp(`^Roll: p′ = -?[\\d.]+.* at ${(roll.reference_q_pa / 1000).toFixed(1)} kPa`).test(await says(laptop)), await says(laptop));
   check('pitch and yaw have their frequency', (await table.locator('tr', { hasText: /natural frequency/ }).count()) === 2, await table.innerText());
   const course = laptop.getByTestId('fin_course');
+  await course.locator('canvas').nth(1).waitFor();
   check('fins are drawn over time beside the rate of their axis', (await course.locator('canvas').count()) === 2 && (await course.getByRole('option').allInnerTexts()).join() === 'Roll,Pitch,Yaw', await course.innerText());
   const steps = await laptop.locator('table', { hasText: 'Steps of the fins' }).innerText();
   check('steps of the fins have their rise, with packets lost too', (steps.match(/T\+0:0\d\.\d\d\s+\d\.\d\d\ss/g) ?? []).length >= 3, steps);
