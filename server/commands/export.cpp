@@ -35,7 +35,7 @@ int export_file(const Arguments& given, std::ostream& out, std::ostream& errors)
     }
     const auto request = exchange::read_export_words(words, reader->info().t_start_ns);
     if (!request) return fail_with(request.error(), errors);
-    std::filesystem::path target = value_of(given, "--out");
+    std::filesystem::path target = value_of(given, "--output");
     if (target.empty())
         target = std::filesystem::path(recording).replace_extension(exchange::ending_of(request->format));
     const auto written = exchange::export_recording(*reader, *request, target, [](double) { return true; });
@@ -64,7 +64,7 @@ Subcommand export_subcommand() {
                       {.name = "--every",
                        .value_name = "S",
                        .help = "One time base: a line each so many seconds, with what is new since the line before"},
-                      {.name = "--out",
+                      {.name = "-o,--output",
                        .value_name = "FILE",
                        .help = "Where to. Default: beside the recording, with its name."}},
         .run = export_file};

@@ -179,7 +179,7 @@ Subcommand import_subcommand() {
                           {.name = "--align",
                            .value_name = "BY",
                            .help = "onboard_time, acceleration or pressure. Default: the first that is in both."},
-                          {.name = "--output",
+                          {.name = "-o,--output",
                            .value_name = "DIR",
                            .help = "Folder for the new recording. Default: that of the recording."}},
             .run = import_file};

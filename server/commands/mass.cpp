@@ -151,7 +151,7 @@ int weigh(const Arguments& given, std::ostream& out, std::ostream& errors) {
     write_inertia(budget, out);
     write_pairs(budget, out);
     if (vehicle && vehicle->rocket) write_offer(budget, *vehicle->rocket, out);
-    if (const std::string target = value_of(given, "--out"); !target.empty()) {
+    if (const std::string target = value_of(given, "--output"); !target.empty()) {
         std::ofstream written(target, std::ios::binary);
         written << write_mass_csv(*weighings) << std::flush;
         if (!written) return fail_with(Error{target + " cannot be written"}, errors);
@@ -165,7 +165,7 @@ Subcommand mass_subcommand() {
     return {.name = "mass",
             .help = "Add up the weighings in a vehicle folder's mass.csv: margins, totals, centre of mass, like parts",
             .arguments = {{.name = "FOLDER", .help = "Vehicle folder with mass.csv", .required = true},
-                          {.name = "--out",
+                          {.name = "-o,--output",
                            .value_name = "FILE",
                            .help = "Write every weighing to this file too, with every column (RFC 4180)"}},
             .run = weigh};

@@ -14,7 +14,7 @@ int write_report(const Arguments& given, std::ostream& out, std::ostream& errors
     const std::filesystem::path recording = value_of(given, "FILE");
     const auto page = report_page(recording);
     if (!page) return fail_with(page.error(), errors);
-    std::filesystem::path target = value_of(given, "--out");
+    std::filesystem::path target = value_of(given, "--output");
     if (target.empty()) target = std::filesystem::path(recording).replace_extension(".html");
     std::ofstream written(target, std::ios::binary);
     written << *page << std::flush;
@@ -29,7 +29,7 @@ Subcommand report_subcommand() {
     return {.name = "report",
             .help = "Write a printable report of a recording's flights, ground tests and poll: one HTML page",
             .arguments = {{.name = "FILE", .help = "Recording", .required = true},
-                          {.name = "--out",
+                          {.name = "-o,--output",
                            .value_name = "PAGE.html",
                            .help = "Where to. Default: beside the recording, with its name."}},
             .run = write_report};

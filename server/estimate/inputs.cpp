@@ -10,13 +10,13 @@ namespace turnstone::estimate {
 namespace {
 
 /// Fewer samples a second than these, and an estimate is not to be had; with fewer than `good` it is late or coarse.
-struct Rate {
+struct RatePerS {
     double least_hz, good_hz;
 };
-constexpr Rate kInertial{5, 50};
-constexpr Rate kPressure{1, 5};
-constexpr Rate kFixPosition{0.01, 1};
-constexpr Rate kFixFlight{0.5, 5};
+constexpr RatePerS kInertial{5, 50};
+constexpr RatePerS kPressure{1, 5};
+constexpr RatePerS kFixPosition{0.01, 1};
+constexpr RatePerS kFixFlight{0.5, 5};
 
 std::string hertz(double rate_hz) {
     std::array<char, 32> text{};
@@ -28,7 +28,7 @@ struct Input {
     const char* name;
     bool present;
     double rate_hz;
-    Rate rate;
+    RatePerS rate;
     [[nodiscard]] bool known() const { return rate_hz > 0; }
     [[nodiscard]] bool enough() const { return present && (!known() || rate_hz >= rate.least_hz); }
     [[nodiscard]] bool good() const { return present && (!known() || rate_hz >= rate.good_hz); }

@@ -84,7 +84,7 @@ TEST_CASE("A log in columns is imported by its mapping and by what is asked to a
     // The barometer as the other station heard it, in the file that its own export made.
     const std::string log = (folder.path() / "baro.csv").string();
     REQUIRE(run_typed({"export", stations().other.recording.string(), "--format", "csv", "--channels",
-                       "sanderling/baro.static_pressure", "--out", log})
+                       "sanderling/baro.static_pressure", "--output", log})
                 .code == 0);
     const std::string mapping =
         folder
@@ -143,7 +143,7 @@ TEST_CASE("A recording is exported in every format, beside it or where asked") {
         CHECK(read_file(file).starts_with(begins));
     }
     const std::string raw = (folder.path() / "as.received").string();
-    const Answer answer = run_typed({"export", recording, "--format", "raw", "--out", raw});
+    const Answer answer = run_typed({"export", recording, "--format", "raw", "--output", raw});
     CHECK(answer.out == raw + "\n");
     const auto& received = stations().flight.received;
     CHECK(read_file(raw) ==
@@ -153,9 +153,10 @@ TEST_CASE("A recording is exported in every format, beside it or where asked") {
 TEST_CASE("What is exported is the channels, the window and the time base that were typed") {
     const TemporaryFolder folder;
     const std::string out = (folder.path() / "part.csv").string();
-    REQUIRE(run_typed({"export", stations().recording, "--format", "csv", "--channels",
-                       "sanderling/baro.static_pressure", "--from", "7", "--to", "8.5", "--every", "0.5", "--out", out})
-                .code == 0);
+    REQUIRE(
+        run_typed({"export", stations().recording, "--format", "csv", "--channels", "sanderling/baro.static_pressure",
+                   "--from", "7", "--to", "8.5", "--every", "0.5", "--output", out})
+            .code == 0);
     const auto lines = lines_of(out);
     REQUIRE(lines.size() == 4);
     CHECK(lines[0] == "utc,t_s [s],sanderling/baro.static_pressure [Pa]\r");
@@ -168,6 +169,6 @@ TEST_CASE("What is exported is the channels, the window and the time base that w
                   "--from \"soon\" is not a number");
     check_refused({"export", stations().recording, "--format", "csv", "--channels", "osprey"}, "\"osprey\"");
     check_refused({"export", "/nowhere.sqlite", "--format", "csv"}, "nowhere.sqlite");
-    check_refused({"export", stations().recording, "--format", "csv", "--out", "/nowhere/part.csv"},
+    check_refused({"export", stations().recording, "--format", "csv", "--output", "/nowhere/part.csv"},
                   "/nowhere/part.csv");
 }

@@ -18,7 +18,7 @@ TEST_CASE("The demo's parts add up, like parts are compared and the vehicle file
     const std::string vehicle = read_file(demo_path("sanderling/vehicle.json"));
     folder.write("vehicle.json", vehicle);
     const std::string copy = (folder.path() / "out.csv").string();
-    const Answer answer = run_typed({"mass", folder.path().string(), "--out", copy});
+    const Answer answer = run_typed({"mass", folder.path().string(), "--output", copy});
     INFO(answer.out << answer.errors);
     REQUIRE(answer.code == 0);
     CHECK_THAT(answer.out, Contains("drogue, line and links") && Contains("battery A − battery B") &&
@@ -48,5 +48,5 @@ TEST_CASE("A folder without mass.csv, and one with mistakes, fail with what to d
     CHECK(wrong.code == 1);
     CHECK_THAT(wrong.errors, Contains("line 2, part") && Contains("formula"));
     folder.write("mass.csv", "part,mass_kg\ntube,1\n");
-    CHECK(run_typed({"mass", folder.path().string(), "--out", "/nowhere/out.csv"}).code == 1);
+    CHECK(run_typed({"mass", folder.path().string(), "--output", "/nowhere/out.csv"}).code == 1);
 }

@@ -117,7 +117,7 @@ TEST_CASE("report writes its page beside the recording or where it is told to, a
     const auto elsewhere = folder.path() / "paper.html";
     for (const auto& [given, page] :
          {std::pair(Arguments{{"FILE", {recording.string()}}}, beside),
-          std::pair(Arguments{{"FILE", {recording.string()}}, {"--out", {elsewhere.string()}}}, elsewhere)}) {
+          std::pair(Arguments{{"FILE", {recording.string()}}, {"--output", {elsewhere.string()}}}, elsewhere)}) {
         const Answer answer = run(report_subcommand(), given);
         INFO(answer.errors);
         CHECK(answer.code == 0);
@@ -128,7 +128,7 @@ TEST_CASE("report writes its page beside the recording or where it is told to, a
     CHECK(none.code == 1);
     CHECK_THAT(none.errors, Catch::Contains("none.sqlite"));
     const Answer nowhere = run(report_subcommand(), {{"FILE", {recording.string()}},
-                                                     {"--out", {(folder.path() / "no" / "paper.html").string()}}});
+                                                     {"--output", {(folder.path() / "no" / "paper.html").string()}}});
     CHECK(nowhere.code == 1);
     CHECK_THAT(nowhere.errors, Catch::Contains("cannot be written"));
 }

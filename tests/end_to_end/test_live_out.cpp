@@ -206,7 +206,7 @@ TEST_CASE("What is decoded goes on to other programs as it is recorded") {
     // Whoever reads an export's lines reads these.
     const auto exported = folder.path() / "exported.jsonl";
     Child export_lines({program_path("turnstone"), "export", recording_in(folder.path() / "pad").string(), "--format",
-                        "jsonl", "--channels", "sanderling", "--out", exported.string()},
+                        "jsonl", "--channels", "sanderling", "--output", exported.string()},
                        folder.path() / "export.log");
     REQUIRE(export_lines.wait(30s) == 0);
     const std::set<std::string> lines = packet_lines(read_file(exported));

@@ -14,7 +14,7 @@ using namespace turnstone::test;
 
 namespace {
 
-std::int64_t at(double t_s) {
+std::int64_t moment(double t_s) {
     return kStart_ns + seconds_to_ns(t_s);
 }
 
@@ -24,7 +24,7 @@ struct Written {
     Batch out;
     template <class What>
     void take(double at_s, const What& what) {
-        log.take(what, at(at_s), out);
+        log.take(what, moment(at_s), out);
     }
 };
 
@@ -33,8 +33,8 @@ struct Written {
 TEST_CASE("markers stand where they were set, never before the start or ahead of the head") {
     Written run;
     run.take(10, Marker{"here"});
-    run.take(11, Marker{"back", at(4)});
-    run.take(12, Marker{"too far", at(99)});
+    run.take(11, Marker{"back", moment(4)});
+    run.take(12, Marker{"too far", moment(99)});
     run.take(13, Marker{"too early", 1});
     REQUIRE(run.out.events.size() == 4);
     const double expected_s[] = {10, 4, 12, 0}, found_s[] = {10, 11, 12, 13};
@@ -48,16 +48,16 @@ TEST_CASE("markers stand where they were set, never before the start or ahead of
 TEST_CASE("notes stand where they were written, and what is not UTF-8 in them is replaced") {
     Written run;
     run.take(1, Note{"wind is up"});
-    run.take(9, Note{"was up", at(2)});
+    run.take(9, Note{"was up", moment(2)});
     run.take(10, Note{"\xff\xfe"});
     CHECK(run.out.events.at(0).text == "wind is up");
-    CHECK(run.out.events.at(1).t_ns == at(2));
+    CHECK(run.out.events.at(1).t_ns == moment(2));
     CHECK(run.out.events.at(2).text == "\uFFFD\uFFFD"); // Unicode 3.9
 }
 
 TEST_CASE("a marker or note that is changed is said again with its key and time, and one that is taken back says so") {
     Written run;
-    run.take(10, Marker{"armed", at(4)});
+    run.take(10, Marker{"armed", moment(4)});
     run.take(11, Note{"wind up"});
     const std::string marker = run.out.events[0].key, note = run.out.events[1].key;
     REQUIRE(marker != note);
@@ -88,8 +88,8 @@ TEST_CASE("a marker or note that is changed is said again with its key and time,
         CHECK(nlohmann::json::parse(to_json(event.values)) == nlohmann::json::parse(step.values));
         CHECK(event.key == step.change.key);
         CHECK(event.kind == step.kind);
-        CHECK(event.t_ns == at(step.t_s));
-        CHECK(event.t_found_ns == at(20));
+        CHECK(event.t_ns == moment(step.t_s));
+        CHECK(event.t_found_ns == moment(20));
     }
 }
 
@@ -116,12 +116,12 @@ TEST_CASE(
     };
     CHECK(carried() == std::vector<Action>{NameFlight{"beta", "First hop"}});
     const Marks from = run.out.marks();
-    run.out.events.push_back(make_event({.id = EventId::ready_again, .t_ns = at(90)}, at(91), {1, "beta"}));
+    run.out.events.push_back(make_event({.id = EventId::ready_again, .t_ns = moment(90)}, moment(91), {1, "beta"}));
     run.log.see(run.out, from);
     CHECK(carried().empty());
     // Of the flight before, which ended at 90 s: that one has the name, and this one still has none.
-    run.take(95, NameFlight{"beta", "Windy hop", at(80)});
-    CHECK(run.out.events.back().t_ns == at(80));
+    run.take(95, NameFlight{"beta", "Windy hop", moment(80)});
+    CHECK(run.out.events.back().t_ns == moment(80));
     CHECK(run.out.events.back().text == "Flight named \"Windy hop\"");
     CHECK(carried().empty());
 }
@@ -152,10 +152,10 @@ TEST_CASE("a new recording begins with the names of the flights under way") {
     const PipelineSetup setup = make_setup(2, {});
     Pipeline before(setup, kStart_ns);
     Batch out;
-    before.action(at(5), NameFlight{"beta", "Second hop"}, out);
-    Pipeline next(setup, at(20));
+    before.action(moment(5), NameFlight{"beta", "Second hop"}, out);
+    Pipeline next(setup, moment(20));
     Batch said;
-    for (const Action& action : before.carried_actions()) next.action(at(25), action, said);
+    for (const Action& action : before.carried_actions()) next.action(moment(25), action, said);
     std::vector<std::string> texts;
     for (const Event& event : said.events)
         if (event.id == EventId::flight_named) texts.push_back(event.text);

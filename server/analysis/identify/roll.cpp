@@ -8,7 +8,7 @@ namespace turnstone::analysis {
 
 namespace {
 
-constexpr double kGap_s = 0.1;
+constexpr double kRollGap_s = 0.1;
 constexpr double kDelayMost_s = 0.2;
 /// Gusts along the path change what canted fins push for seconds: this part of it, 1-sigma in a second, as a random
 /// walk: 2 s / V sqrt(2 V / L) in the Dryden form of MIL-F-8785C with s = 0.8 m/s, a tenth of the wind, L = 1000 ft and
@@ -48,7 +48,7 @@ class RollFilter {
         fin_moves_ = summarise(fins).sd;
         innovations_ = 0;
         for (std::size_t i = 1; i < samples_.size(); ++i)
-            if (samples_[i].t_s - samples_[i - 1].t_s < kGap_s) ++innovations_;
+            if (samples_[i].t_s - samples_[i - 1].t_s < kRollGap_s) ++innovations_;
     }
 
     /// Innovations over their relative sigma, for lp, ld, l0 and delay; the measurement's variance counts 1, that of
@@ -65,7 +65,7 @@ class RollFilter {
         for (std::size_t i = 1; i < samples_.size(); ++i) {
             const RollSample &a = samples_[i - 1], &b = samples_[i];
             const double dt = b.t_s - a.t_s;
-            if (dt >= kGap_s) {
+            if (dt >= kRollGap_s) {
                 p = b.rate;
                 of_p = 1;
                 of_both = 0;

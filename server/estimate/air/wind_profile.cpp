@@ -31,7 +31,7 @@ GustScale gust_scale(double height_m) {
     return {kFoot_m * height_ft / std::pow(bracket, 1.2), WindProfile::kGustiness * 0.1 / std::pow(bracket, 0.4)};
 }
 
-double square(double x) {
+double squared(double x) {
     return x * x;
 }
 
@@ -71,8 +71,8 @@ WindProfile::WindProfile(const Site& site) : unknown_(site.wind.empty()) {
         north_(k) = wind.y();
         // Along the wind and across it differ; the profile has one figure for both.
         const double relative2 =
-            0.5 * (square(site.forecast.wind_speed_relative) + square(radians(site.forecast.wind_from_deg)));
-        sigma(k) = std::sqrt(relative2 * wind.squaredNorm() + square(site.forecast.wind_speed_mps));
+            0.5 * (squared(site.forecast.wind_speed_relative) + squared(radians(site.forecast.wind_from_deg)));
+        sigma(k) = std::sqrt(relative2 * wind.squaredNorm() + squared(site.forecast.wind_speed_mps));
     }
     for (int i = 0; i < kNodes; ++i) {
         for (int j = 0; j < kNodes; ++j) {

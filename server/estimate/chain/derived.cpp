@@ -10,7 +10,7 @@ namespace {
 
 constexpr double kStopped = 0.3; ///< of the mean rate
 constexpr int kRateSettled = 50;
-constexpr double kParachuteSettle_s = 2.0;
+constexpr double kRateSettle_s = 2.0;
 
 double seconds_or_nan(const std::optional<std::int64_t>& from, const std::optional<std::int64_t>& to) {
     return from && to ? seconds_between(*from, *to) : kNaN;
@@ -98,7 +98,7 @@ void Derived::vertical(const VerticalEstimate& estimate, const PhaseDetector& ph
         const double since_s = burnout ? seconds_between(*burnout, estimate.t_ns) : 0.0;
         speed_at_burnout_mps_ = estimate.vertical_speed_mps - estimate.acceleration_mps2 * since_s;
     }
-    if (seconds_between(phases.phase_began_ns(), estimate.t_ns) < kParachuteSettle_s) return;
+    if (seconds_between(phases.phase_began_ns(), estimate.t_ns) < kRateSettle_s) return;
     Mean* mean = phase == Phase::under_drogue ? &drogue_rate_ : phase == Phase::under_main ? &main_rate_ : nullptr;
     // A vehicle that has all but stopped lies already, and has not been found to.
     const double usual_mps = mean != nullptr && mean->count > kRateSettled ? mean->value() : 0.0;

@@ -19,7 +19,7 @@ constexpr double kSuddenly_mps2 = 15.0; ///< within kShockBefore_s
 constexpr double kShockBefore_s = 0.1;
 constexpr double kShockSigmaMin_s = 0.002;
 constexpr double kPulseSplit_s = 0.5;
-constexpr double kFade_s = 0.3;
+constexpr double kFadeLeast_s = 0.3;
 constexpr double kSeenGap_s = 0.06;
 constexpr double kLostPacket_s = 0.012;
 constexpr double kHeardAgain = 3.5; ///< periods: two samples in a row may be lost
@@ -133,7 +133,7 @@ int FlightEvidence::heights_in(double window_s, int most) const noexcept {
 }
 
 double FlightEvidence::fade_s() const noexcept {
-    return std::max(kFade_s, kHeardAgain * (forces_.empty() ? height_period_s_ : force_period_s_));
+    return std::max(kFadeLeast_s, kHeardAgain * (forces_.empty() ? height_period_s_ : force_period_s_));
 }
 
 double FlightEvidence::seen_gap_s() const noexcept {

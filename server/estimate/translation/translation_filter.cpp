@@ -22,8 +22,8 @@ const Manoeuvre kHard{Vector3d::Zero(), Vector3d::Constant(60.0), Vector3d::Cons
 const Manoeuvre kHardUp{Vector3d::Zero(), {0.0, 0.0, 60.0}, Vector3d::Constant(1.0)};
 constexpr double kPlain_nis = 2.0;  ///< of a height that shows no climb
 constexpr double kHardFor_s = 10.0; ///< a receiver that loses its satellites at liftoff has them again in the coast
-constexpr double kUnknown_m = 1e4;
-constexpr double kUnknown_mps = 300;
+constexpr double kNoPosition_m = 1e4;
+constexpr double kNoVelocity_mps = 300;
 /// Of a position: beyond this nobody can use it.
 constexpr double kUseless_m = 3000;
 /// After this long without a measurement only the slow errors are kept.
@@ -192,7 +192,7 @@ bool TranslationFilter::predict(Belief& belief, std::int64_t t_ns, const Manoeuv
 void TranslationFilter::take_fix(Belief& belief, const Measurement& m, const Trail& trail) const {
     TranslationState& state = belief.state;
     const auto place = [&](int axis, double position_m, double velocity_mps) {
-        state.place(axis, position_m, velocity_mps, kUnknown_m, kUnknown_mps);
+        state.place(axis, position_m, velocity_mps, kNoPosition_m, kNoVelocity_mps);
         trail.begin_again(axis, 3, 3);
     };
     const auto begin_at_fix = [&](int axis) {
@@ -238,7 +238,7 @@ void TranslationFilter::take_fix(Belief& belief, const Measurement& m, const Tra
 void TranslationFilter::take_height(Belief& belief, const Measurement& m, const Trail& trail) const {
     TranslationState& state = belief.state;
     const auto place = [&](int axis, double position_m) {
-        state.place(axis, position_m, 0, kUnknown_m, kUnknown_mps);
+        state.place(axis, position_m, 0, kNoPosition_m, kNoVelocity_mps);
         trail.begin_again(axis, 3, 3);
     };
     if (!belief.placed)

@@ -11,7 +11,7 @@ using Eigen::Vector3d;
 
 namespace {
 
-constexpr double kSettle_s = 1.5;
+constexpr double kReceiverSettle_s = 1.5;
 constexpr double kFoundAcross_m = 15;
 constexpr double kFoundUp_m = 20;
 constexpr double kFound_mps = 5;
@@ -42,7 +42,7 @@ std::optional<TranslationFix> TranslationInput::fix(const FixSample& sample) {
     out.velocity_enu_mps = sample.velocity_enu_mps;
     if (!has_height) out.position_enu_m.z() = out.velocity_enu_mps.z() = kNaN;
     const double unsettled =
-        t_found_ns_ == 0 ? 0 : std::exp(-std::max(0.0, seconds_between(t_found_ns_, sample.t_ns)) / kSettle_s);
+        t_found_ns_ == 0 ? 0 : std::exp(-std::max(0.0, seconds_between(t_found_ns_, sample.t_ns)) / kReceiverSettle_s);
     out.horizontal_sigma_m =
         std::hypot(at_least(sample.accuracy_horizontal_m, sensors_.fix_horizontal_m), unsettled * kFoundAcross_m);
     out.vertical_sigma_m =

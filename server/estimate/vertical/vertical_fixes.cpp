@@ -24,7 +24,7 @@ constexpr int kFixesFar = 5;
 constexpr double kFixAgreed_s = 2.0; ///< a fix that agreed speaks for the filter this long
 constexpr double kHeightsGone_s = 2.0;
 constexpr double kFixSpeedAtFirst_mps = 3.0;
-constexpr double kBendLeast_s = 0.02, kBendMost_s = 0.1;
+constexpr double kFixBendLeast_s = 0.02, kFixBendMost_s = 0.1;
 
 } // namespace
 
@@ -101,7 +101,7 @@ void VerticalFilter::take_fix(const VerticalFix& fix) {
     const bool exact = fix.t_valid_ns != 0;
     const double believed_s = exact ? 0.0 : flight().x(kE);
     valid_ns -= seconds_to_ns(believed_s);
-    const double around_s = std::clamp(std::sqrt(flight().covariance(kE, kE)), kBendLeast_s, kBendMost_s);
+    const double around_s = std::clamp(std::sqrt(flight().covariance(kE, kE)), kFixBendLeast_s, kFixBendMost_s);
     const std::int64_t around_ns = seconds_to_ns(around_s);
     const std::int64_t middle_ns = std::min(valid_ns, t_ns_ - around_ns);
     const Travelled sooner = travelled_since(middle_ns - around_ns), middle = travelled_since(middle_ns),

@@ -15,7 +15,7 @@ constexpr double kScatterGrows = 9.0;       ///< a step is not scatter, lasting 
 constexpr double kChangeShare = 1.0 / 12.0; ///< of the square of a change, anywhere in an interval
 constexpr double kUprightTime_s = 1.0;
 constexpr double kTurnTime_s = 0.5;      ///< for which one of the other axes points up
-constexpr double kShock_mps2 = 30.0;     ///< beyond gravity: no swinging
+constexpr double kNoSwing_mps2 = 30.0;   ///< beyond gravity: no swinging
 constexpr double kTiltTime_s = 2.0;      ///< an attitude's error stays what it is for so long
 constexpr double kStillForce_mps2 = 0.5; ///< beside bias and noise
 constexpr double kStillAtFirst_s = 0.1;
@@ -39,7 +39,7 @@ double VerticalInput::jolt_mps(const ImuSample& sample) {
     const double dt_s = std::clamp(seconds_between(t_jolt_ns_, sample.t_ns), 0.0, 0.1);
     t_jolt_ns_ = sample.t_ns;
     const double beyond_mps2 = sample.accel_body_mps2.norm() - gravity_mps2_;
-    if (!(beyond_mps2 > kShock_mps2)) {
+    if (!(beyond_mps2 > kNoSwing_mps2)) {
         impulse_mps_ = 0.0;
         return 0.0;
     }

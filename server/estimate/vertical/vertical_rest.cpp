@@ -15,7 +15,7 @@ namespace {
 constexpr double kLeavesRest_per_s = 0.02;
 constexpr double kComesToRest_per_s = 0.1;
 /// Rest as an accelerometer shows it: means over kOneCycle_s, with the sway of a rail.
-constexpr double kSway_mps2 = 0.05;
+constexpr double kRestSway_mps2 = 0.05;
 constexpr double kRestGateNis = 9.0;
 /// What no sway is, and thrust is within a few hundredths of a second: where the sensor is as sure of it, there is no
 /// waiting for the end of the cycle.
@@ -37,7 +37,7 @@ VerticalKalman VerticalFilter::stated() const {
     if (!two_models()) return flight();
     TwoModels<kVerticalStates> pair = pair_;
     pair.probability = probability_now();
-    forget(pair.model[kRest], kA, 0.0, kSway_mps2);
+    forget(pair.model[kRest], kA, 0.0, kRestSway_mps2);
     return combined<kVerticalStates>(pair);
 }
 
@@ -65,7 +65,7 @@ bool VerticalFilter::look_for_rest(double accel_up_mps2, double variance) {
     const double off_mps2 = std::fabs(accel_up_mps2 - pair_.model[kRest].x(kB));
     const bool unmistakable = off_mps2 >= kUnmistakable_mps2 && off_mps2 * off_mps2 > kRestGateNis * variance;
     if (lasted_s < std::max(kOneCycle_s, accel_period_s_) - 1e-6 && !unmistakable) return false;
-    const double mean_variance = window.variance_sum / (n * n) + kSway_mps2 * kSway_mps2;
+    const double mean_variance = window.variance_sum / (n * n) + kRestSway_mps2 * kRestSway_mps2;
     window = {.began_ns = t_accel_ns_, .rejected_s = window.rejected_s};
     VerticalKalman& rest = pair_.model[kRest];
     VerticalRow observation = VerticalRow::Zero();

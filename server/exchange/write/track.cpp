@@ -12,7 +12,7 @@ namespace turnstone::exchange {
 
 namespace {
 
-constexpr std::int64_t kGapLeast_ns = 2 * kNsPerS;
+constexpr std::int64_t kTrackGapLeast_ns = 2 * kNsPerS;
 constexpr double kGapPeriods = 3.5;
 constexpr std::int64_t kEventHold_ns = 5 * kNsPerS; ///< how old a position may be that an event has
 constexpr int kDegreeDecimals = 8;
@@ -95,7 +95,7 @@ bool Tracks::next() {
 bool Tracks::find_stretches(std::size_t place, Steps& steps, std::vector<Stretch>& out) {
     steps.begin_part(2 * place, 2 * places_.size());
     const auto gap_ns =
-        std::max(kGapLeast_ns, static_cast<std::int64_t>(kGapPeriods * places_[place].table->period_s * 1e9));
+        std::max(kTrackGapLeast_ns, static_cast<std::int64_t>(kGapPeriods * places_[place].table->period_s * 1e9));
     std::optional<Position> before;
     start(place, span_);
     while (next()) {

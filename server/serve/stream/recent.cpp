@@ -7,7 +7,7 @@ namespace turnstone {
 namespace {
 
 constexpr std::int64_t kSpanNs = 5'000'000'000;
-constexpr std::size_t kBytesMax = 4u << 20; // five seconds of 480 channels at 250 Hz; kept once for all viewers
+constexpr std::size_t kRecentBytesMax = 4u << 20; // five seconds of 480 channels at 250 Hz; kept once for all viewers
 
 std::size_t bytes_of(const LiveMessage& message) {
     if (const auto* event = std::get_if<WireMessage>(&message)) return (*event)->size();
@@ -19,7 +19,7 @@ std::size_t bytes_of(const LiveMessage& message) {
 void Recent::add(LiveMessage message, std::int64_t t_ns) {
     bytes_ += bytes_of(message);
     entries_.push_back({std::move(message), t_ns});
-    while (entries_.front().t_ns < t_ns - kSpanNs || bytes_ > kBytesMax) {
+    while (entries_.front().t_ns < t_ns - kSpanNs || bytes_ > kRecentBytesMax) {
         bytes_ -= bytes_of(entries_.front().message);
         entries_.pop_front();
         if (entries_.empty()) return;

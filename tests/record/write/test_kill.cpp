@@ -21,7 +21,7 @@ namespace turnstone {
 namespace {
 
 using namespace record_test;
-using Clock = std::chrono::steady_clock;
+using SteadyClock = std::chrono::steady_clock;
 
 constexpr std::chrono::milliseconds kPromise(250);
 
@@ -33,19 +33,19 @@ constexpr std::chrono::milliseconds kPromise(250);
     BatchMaker maker;
     for (;;) {
         push(recorder, maker.next());
-        report(Clock::now());
+        report(SteadyClock::now());
         std::this_thread::sleep_for(std::chrono::microseconds(500));
     }
 }
 
 TEST_CASE("killed at random moments, a recording opens, is whole and lost at most the promised time") {
     std::mt19937 random(20);
-    Clock::duration worst{};
+    SteadyClock::duration worst{};
     std::size_t with_data = 0, with_derived = 0;
     for (int round = 0; round < 20; ++round) {
         INFO("round " << round);
         const TemporaryFolder directory;
-        const auto child = test::run_until_killed<Clock::time_point>(
+        const auto child = test::run_until_killed<SteadyClock::time_point>(
             std::chrono::milliseconds(round % 2 == 0 ? 30 + random() % 500 : 1500 + random() % 200),
             [&](auto&& report) { record_until_killed(directory.path(), report); });
         const auto& pushed = child.reports; // from then on each may be lost for kPromise
