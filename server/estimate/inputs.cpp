@@ -10,13 +10,13 @@ namespace turnstone::estimate {
 namespace {
 
 /// Fewer samples a second than these, and an estimate is not to be had; with fewer than `good` it is late or coarse.
-struct RatePerS {
+struct RateNeeded {
     double least_hz, good_hz;
 };
-constexpr RatePerS kInertial{5, 50};
-constexpr RatePerS kPressure{1, 5};
-constexpr RatePerS kFixPosition{0.01, 1};
-constexpr RatePerS kFixFlight{0.5, 5};
+constexpr RateNeeded kInertial{5, 50};
+constexpr RateNeeded kPressure{1, 5};
+constexpr RateNeeded kFixPosition{0.01, 1};
+constexpr RateNeeded kFixFlight{0.5, 5};
 
 std::string hertz(double rate_hz) {
     std::array<char, 32> text{};
@@ -28,7 +28,7 @@ struct Input {
     const char* name;
     bool present;
     double rate_hz;
-    RatePerS rate;
+    RateNeeded rate;
     [[nodiscard]] bool known() const { return rate_hz > 0; }
     [[nodiscard]] bool enough() const { return present && (!known() || rate_hz >= rate.least_hz); }
     [[nodiscard]] bool good() const { return present && (!known() || rate_hz >= rate.good_hz); }

@@ -22,7 +22,7 @@ set(CMAKE_UNITY_BUILD ${TURNSTONE_UNITY})
 set(CMAKE_UNITY_BUILD_BATCH_SIZE 16)
 add_compile_options($<$<COMPILE_LANG_AND_ID:CXX,GNU>:--param=ggc-min-heapsize=800000>)
 if(NOT TURNSTONE_CONFIG STREQUAL "release")
-  # Sixty-four take a third less again; nobody waits here for what he has just changed.
+  # Sixty-four take a third less again; nobody edits a file and waits here.
   set(CMAKE_UNITY_BUILD_BATCH_SIZE 64)
   # Without optimisation but for the folders of TurnstoneTargets.cmake that compute.
   set(CMAKE_C_FLAGS_RELEASE "-O0")

@@ -96,8 +96,8 @@ class Figures {
         if (!row) return {};
         return {row->value(kSurfaceWind), row->sigma(kSurfaceWind)};
     }
-    [[nodiscard]] Value lost_percent() const {
-        return {100 * lost_fraction(recorded_, chapter_.vehicle, chapter_.flown()), kUnknown};
+    [[nodiscard]] Value lost() const {
+        return {lost_fraction(recorded_, chapter_.vehicle, chapter_.flown()), kUnknown};
     }
 
   private:
@@ -143,7 +143,7 @@ std::vector<Figure> key_figures(const Recorded& recorded, const Chapter& chapter
     add("landing_deg", "Landing, bearing", "deg", bearing);
     add("duration_s", "Duration", "s", of.after_liftoff(chapter.touchdown_ns, chapter.touchdown_sigma_s));
     add("wind_mps", "Surface wind", "m/s", of.wind());
-    add("lost_percent", "Packets lost", "%", of.lost_percent());
+    add("lost_share", "Packets lost", "{fraction}", of.lost());
     return figures;
 }
 

@@ -5,6 +5,7 @@
 #include <numbers>
 
 #include "server/estimate/math/angles.hpp"
+#include "server/estimate/math/square.hpp"
 #include "shared/constants.hpp"
 #include "shared/time.hpp"
 
@@ -29,10 +30,6 @@ GustScale gust_scale(double height_m) {
     const double height_ft = std::clamp(height_m / kFoot_m, 10.0, 1000.0);
     const double bracket = 0.177 + 0.000823 * height_ft;
     return {kFoot_m * height_ft / std::pow(bracket, 1.2), WindProfile::kGustiness * 0.1 / std::pow(bracket, 0.4)};
-}
-
-double squared(double x) {
-    return x * x;
 }
 
 Eigen::Vector2d air_velocity(double speed_mps, double from_deg) {
@@ -71,8 +68,8 @@ WindProfile::WindProfile(const Site& site) : unknown_(site.wind.empty()) {
         north_(k) = wind.y();
         // Along the wind and across it differ; the profile has one figure for both.
         const double relative2 =
-            0.5 * (squared(site.forecast.wind_speed_relative) + squared(radians(site.forecast.wind_from_deg)));
-        sigma(k) = std::sqrt(relative2 * wind.squaredNorm() + squared(site.forecast.wind_speed_mps));
+            0.5 * (square(site.forecast.wind_speed_relative) + square(radians(site.forecast.wind_from_deg)));
+        sigma(k) = std::sqrt(relative2 * wind.squaredNorm() + square(site.forecast.wind_speed_mps));
     }
     for (int i = 0; i < kNodes; ++i) {
         for (int j = 0; j < kNodes; ++j) {

@@ -10,7 +10,7 @@ namespace {
 
 constexpr double kStopped = 0.3; ///< of the mean rate
 constexpr int kRateSettled = 50;
-constexpr double kRateSettle_s = 2.0;
+constexpr double kRateSettle_s = 2.0; ///< after a parachute is out
 
 double seconds_or_nan(const std::optional<std::int64_t>& from, const std::optional<std::int64_t>& to) {
     return from && to ? seconds_between(*from, *to) : kNaN;

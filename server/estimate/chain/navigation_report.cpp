@@ -21,7 +21,6 @@ constexpr double kUnusual = 1.5; // of how old samples get between packets
 constexpr double kUsualFollows = 0.2;
 constexpr double kSurelyBack_m = 10.0;
 constexpr double kSilent_s = 1.0;
-constexpr double kAidedFor_s = 2.0;
 constexpr double kRunsOn_s = 10.0; ///< an antenna is led through a fade, and not after what is gone
 
 bool hears_inertial(const Navigation* navigation, std::int64_t t_ns) {
@@ -42,8 +41,9 @@ bool has_moved(const TranslationEstimate& e, const Vector3d& rest_enu_m) {
 NavigationMode mode_without_attitude(std::int64_t t_ns, const PositionSources& sources) {
     if (hears_inertial(sources.navigation, t_ns) && sources.navigation->estimate().mode == NavigationMode::aligning)
         return NavigationMode::aligning;
-    return seconds_between(sources.translation->t_fix_ns(), t_ns) < kAidedFor_s ? NavigationMode::aided_without_attitude
-                                                                                : NavigationMode::dead_reckoning;
+    return seconds_between(sources.translation->t_fix_ns(), t_ns) < Navigation::kAidedFor_s
+               ? NavigationMode::aided_without_attitude
+               : NavigationMode::dead_reckoning;
 }
 
 } // namespace

@@ -15,7 +15,6 @@ namespace {
 
 constexpr double kMovedSigmas = 8.0;
 constexpr double kGapBridged_s = 5.0;
-constexpr double kCountsAsAided_s = 2.0;
 constexpr double kClipped = 0.98; // of the range: quantisation and scale error make the last per cents unsafe
 constexpr double kRollUnknown_rad = 0.7;
 constexpr double kPositionLost_m = 3000;
@@ -183,7 +182,7 @@ NavigationEstimate Navigation::estimate(const Eskf::Covariance& p) const {
                                         : alignment_.waits_for();
         return out;
     }
-    const bool aided = fix_used_ && seconds_between(last_fix_used_ns_, last_.t_ns) < kCountsAsAided_s;
+    const bool aided = fix_used_ && seconds_between(last_fix_used_ns_, last_.t_ns) < kAidedFor_s;
     out.waits_for = AlignmentWait::none;
     out.mode = resting() ? NavigationMode::at_rest
                : aided   ? NavigationMode::gnss_aided

@@ -97,6 +97,8 @@ struct Tilt {
 
 class Navigation {
   public:
+    static constexpr double kAidedFor_s = 2.0; ///< by a fix that was used
+
     /// `site` and `rocket` must outlive it. `rocket`: null when there is none; its thrust is what to expect of an
     /// accelerometer at its range.
     Navigation(const SensorNoise& sensors, const Site& site, const RocketModel* rocket = nullptr);

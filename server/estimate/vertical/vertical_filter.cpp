@@ -35,7 +35,7 @@ constexpr double kJitter = 1.5; ///< of a sample period
 /// for.
 constexpr double kLateKept = 0.98;
 constexpr double kLateMost_s = 2.0;
-constexpr double kJudgedBehind_s = 0.2;
+constexpr double kJudgedLeast_s = 0.2;
 constexpr double kHides_s = 0.5, kHidesPeriods = 2.5; ///< a gap of the accelerometer in which a launch gets far
 constexpr double kStepKept_s = 0.05;                  ///< for the backward pass, without a correction
 constexpr double kHeightsAgree_s = 3.0;
@@ -513,7 +513,7 @@ void VerticalFilter::apply_height(const Height& height) {
     const double judged_s = seconds_between(t_judged_ns_, height.t_ns);
     const bool alike = motion_ != Motion::rest;
     if ((fits || seconds_between(t_height_used_ns_, height.t_ns) > kPulse_s) &&
-        (!alike || judged_s >= kJudgedBehind_s)) {
+        (!alike || judged_s >= kJudgedLeast_s)) {
         const double degrees = alike ? std::min(1.0, judged_s / kHeightsAgree_s) : 1.0;
         monitor_.add(degrees * seen.nis, degrees);
         t_judged_ns_ = height.t_ns;

@@ -104,7 +104,7 @@ std::string duration(double seconds) {
     return seconds < 60 ? fmt::format("{:.0f} s", seconds) : fmt::format("{:.0f} min", seconds / 60);
 }
 
-std::string lying(const Said& said, std::string_view head) {
+std::string down_text(const Said& said, std::string_view head) {
     const std::string where = place(said);
     const bool found = !where.empty() && !said.flag("last_seen");
     return sentences({clauses({std::string(head) + (found ? " " + where : "")}), found ? "" : last_seen(said),
@@ -125,7 +125,7 @@ std::string reporting(const Said& said) {
 
 std::string presumed(const Said& said) {
     const auto hit_s = said.number("impact_ago_s"), silent_s = said.number("silent_s");
-    if (!hit_s) return lying(said, "presumed down" + (silent_s ? ", no signal for " + duration(*silent_s) : ""));
+    if (!hit_s) return down_text(said, "presumed down" + (silent_s ? ", no signal for " + duration(*silent_s) : ""));
     const std::string where = place(said);
     return sentences({clauses({"presumed down without a parachute " + duration(*hit_s) + " ago", where}),
                       clauses({apogee(said, "apogee ")})});
@@ -181,7 +181,7 @@ std::string state(SentenceForm form, const Said& said, bool brief) {
         return sentences({"Under " + (name.empty() ? "parachute" : name) + ".", motion(),
                           brief ? "" : next_parachute(said), brief ? "" : landing(said)});
     }
-    case SentenceForm::down: return lying(said, "down");
+    case SentenceForm::down: return down_text(said, "down");
     case SentenceForm::presumed_down: return presumed(said);
     case SentenceForm::no_signal: return no_signal(said, brief);
     case SentenceForm::no_parachute:

@@ -41,7 +41,7 @@ constexpr FurtherFigure kFurtherFigures[] = {
 };
 
 std::string figure_text(const debrief::Figure& figure) {
-    if (figure.unit == "1") return fraction_text(figure.value);
+    if (figure.unit == "{fraction}") return fraction_text(figure.value);
     return quantity(figure.value, figure.sigma, figure.unit == "m" ? 0 : figure.unit == "s" ? 2 : 1, figure.unit);
 }
 

@@ -7,6 +7,7 @@
 
 #include "server/estimate/math/angles.hpp"
 #include "server/estimate/math/kalman.hpp"
+#include "server/estimate/math/square.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone::estimate {
@@ -40,10 +41,6 @@ constexpr double kFieldLevelMin = 0.1;
 constexpr double kMagHeadingSigma_rad = radians(12); // uncalibrated; common practice, no source
 constexpr double kSameWeight = 1e-3;                 // of log weights
 constexpr double kMagWrong = 0.1;                    // chance that iron or a current makes it worthless
-
-constexpr double square(double x) {
-    return x * x;
-}
 
 } // namespace
 
