@@ -154,6 +154,11 @@ async function compare(laptop, phone, flights) {
   await until('the comparison on the phone', () => phone.getByTestId('compared-figures').isVisible(), 120_000);
   await phone.getByRole('checkbox', { name: 'Simulated' }).check();
   await picture(phone, 'evening-compare-phone-dark');
+  const lost = table.locator('tr', { has: laptop.getByRole('rowheader', { name: 'Packets lost', exact: true }) });
+  const [unit, ...shares] = (await lost.locator('td').allInnerTexts()).map(plain);
+  check('packets lost are per cent of those sent, without the sign at each', unit === '%' && flights.every((flight, i) => Math.abs(Number(shares[i]) - 100 * figure_of(flight, 'lost_share').value) <= 0.051), `${unit} ${shares}`);
+  await lost.scrollIntoViewIfNeeded();
+  await picture(laptop, 'evening-compare-lost-laptop-light');
   await inspect(phone, 'comparison, phone, dark');
 }
 
