@@ -31,18 +31,21 @@ constexpr std::size_t kDrainBytesMax = 1u << 20;
 
 awaitable<bool> AnswerSender::send(beast::tcp_stream& stream, Answer& answer, const Request& request, bool keep_alive) {
     const bool open = co_await send_all(stream, answer, request, keep_alive);
-    if (answer.file) {
-        const auto last = std::make_shared<std::shared_ptr<FileBody>>(std::move(answer.file));
-        const WorkerTask let_go = [last](ReaderCache&) {
-            last->reset();
-            return Answer();
-        };
-        co_await on_worker(workers_, Lane::slow, request.client, let_go);
-    }
+    co_await let_go(answer.file, request.client);
     co_return open;
 }
 
-awaitable<bool> AnswerSender::send_all(beast::tcp_stream& stream, const Answer& answer, const Request& request,
+awaitable<void> AnswerSender::let_go(std::shared_ptr<FileBody>& file, const Client& client) {
+    if (!file) co_return;
+    const auto last = std::make_shared<std::shared_ptr<FileBody>>(std::move(file));
+    const WorkerTask drop = [last](ReaderCache&) {
+        last->reset();
+        return Answer();
+    };
+    co_await on_worker(workers_, Lane::stored, client, drop); // not behind a copy that lasts for seconds
+}
+
+awaitable<bool> AnswerSender::send_all(beast::tcp_stream& stream, Answer& answer, const Request& request,
                                        bool keep_alive) {
     ++counters_.http_answers[std::min<std::size_t>(answer.status / 100, 5)];
     const std::string header = answer_header(answer, request.host, keep_alive);
@@ -59,20 +62,26 @@ awaitable<bool> AnswerSender::send_all(beast::tcp_stream& stream, const Answer& 
     co_return keep_alive;
 }
 
-awaitable<bool> AnswerSender::send_file(beast::tcp_stream& stream, const std::shared_ptr<FileBody>& file,
+awaitable<Answer> AnswerSender::read_piece(std::shared_ptr<FileBody> file, std::uint64_t at, std::size_t size,
+                                           const Client& client) {
+    const WorkerTask read = [file = std::move(file), at, size](ReaderCache&) {
+        Answer piece;
+        piece.body.resize(size);
+        if (!file->read(at, piece.body)) piece.body.clear();
+        return piece;
+    };
+    co_return co_await on_worker(workers_, Lane::stored, client, read);
+}
+
+awaitable<bool> AnswerSender::send_file(beast::tcp_stream& stream, std::shared_ptr<FileBody>& file,
                                         const Client& client) {
     const auto begun = std::chrono::steady_clock::now();
     const auto executor = co_await asio::this_coro::executor;
     asio::steady_timer pause(executor);
-    for (std::uint64_t at = 0; at < file->size();) {
-        const auto size = static_cast<std::size_t>(std::min<std::uint64_t>(kDownloadPieceBytes, file->size() - at));
-        const WorkerTask read = [file, at, size](ReaderCache&) {
-            Answer piece;
-            piece.body.resize(size);
-            if (!file->read(at, piece.body)) piece.body.clear();
-            return piece;
-        };
-        const Answer piece = co_await on_worker(workers_, Lane::stored, client, read);
+    const std::uint64_t total = file->size();
+    for (std::uint64_t at = 0; at < total;) {
+        const auto size = static_cast<std::size_t>(std::min<std::uint64_t>(kDownloadPieceBytes, total - at));
+        const Answer piece = co_await read_piece(file, at, size, client);
         if (piece.status != 200) { // too many reads at this moment
             pause.expires_after(kBusyPause);
             co_await pause.async_wait(kNoThrow);
@@ -81,9 +90,10 @@ awaitable<bool> AnswerSender::send_file(beast::tcp_stream& stream, const std::sh
         }
         // The length is promised already, so cutting the connection tells the truth.
         if (piece.body.empty()) co_return false;
+        at += size;
+        if (at == total) co_await let_go(file, client); // who has the last octet may ask for the next file at once
         stream.expires_after(kSendTime);
         const auto [error, sent] = co_await asio::async_write(stream, asio::buffer(piece.body), kNoThrow);
-        at += piece.body.size();
         if (error || is_too_slow(at, std::chrono::steady_clock::now() - begun)) co_return false;
     }
     co_return true;

@@ -15,15 +15,18 @@ class AnswerSender {
   public:
     /// Both must outlive it.
     AnswerSender(Workers& workers, ServeCounters& counters) : workers_(workers), counters_(counters) {}
-    /// False: the connection is over. A file is closed by a worker afterwards.
+    /// False: the connection is over. A file is closed by a worker, before its last octets are on their way.
     [[nodiscard]] boost::asio::awaitable<bool> send(boost::beast::tcp_stream& stream, Answer& answer,
                                                     const Request& request, bool keep_alive);
 
   private:
-    [[nodiscard]] boost::asio::awaitable<bool> send_all(boost::beast::tcp_stream& stream, const Answer& answer,
+    [[nodiscard]] boost::asio::awaitable<bool> send_all(boost::beast::tcp_stream& stream, Answer& answer,
                                                         const Request& request, bool keep_alive);
     [[nodiscard]] boost::asio::awaitable<bool> send_file(boost::beast::tcp_stream& stream,
-                                                         const std::shared_ptr<FileBody>& file, const Client& client);
+                                                         std::shared_ptr<FileBody>& file, const Client& client);
+    [[nodiscard]] boost::asio::awaitable<Answer> read_piece(std::shared_ptr<FileBody> file, std::uint64_t at,
+                                                            std::size_t size, const Client& client);
+    [[nodiscard]] boost::asio::awaitable<void> let_go(std::shared_ptr<FileBody>& file, const Client& client);
 
     Workers& workers_;
     ServeCounters& counters_;

@@ -42,6 +42,16 @@ TEST_CASE("a flight is exported as an attachment, and nothing is left beside the
     for (const std::string& name : live.folder.names()) CHECK(!name.starts_with(".copy-"));
 }
 
+TEST_CASE("who has an export's last octet may ask for the next at once") {
+    const LiveServer live({}, false);
+    const std::string target = "/api/flights/" + record_climb(live) + "/export";
+    for (int round = 0; round < 60; ++round) {
+        const HttpReply reply = live.get(target);
+        INFO(round << ": " << reply.body);
+        REQUIRE(reply.status == 200);
+    }
+}
+
 TEST_CASE("an export that cannot be is refused by name") {
     const LiveServer live({}, false);
     const std::string flight = record_climb(live), target = "/api/flights/" + flight + "/export";
