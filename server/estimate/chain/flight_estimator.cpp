@@ -197,10 +197,14 @@ FlightEstimator::News FlightEstimator::pressure(const PressureSample& sample, Fl
     if (pad_.pressure(sample.t_ns, sample.pressure_pa, sample.temperature_k, phases_.quiet()))
         filter_.start_on_rail(sample.t_ns, 1.0);
     filter_.set_reference_sigma(pad_.atmosphere().reference_sigma_m());
-    const AirHeights heights = pad_.atmosphere().heights(sample.pressure_pa, pressure_noise_pa_);
+    AirHeights heights = pad_.atmosphere().heights(sample.pressure_pa, pressure_noise_pa_);
     if (!std::isfinite(heights.above_pad_m)) return news;
 
     const VerticalEstimate vertical = filter_.estimate();
+    // What the day may be off by grows with height. Taken at the measured height, it would make a filter believe low
+    // readings more than high ones, and its speed would be off one way.
+    const double at_m = vertical.valid ? vertical.altitude_m : heights.geopotential_above_pad_m;
+    heights.above_pad_slow_m = pad_.atmosphere().height_sigma_m(at_m);
     AirSpeeds speeds = speeds_of(sample.t_ns, heights, vertical, picture.air_speed);
     const double metres_per_pa = heights.above_pad_noise_m / pressure_noise_pa_;
     const double q_pa = std::isfinite(speeds.dynamic_pressure_pa) ? speeds.dynamic_pressure_pa : 0.0;
@@ -212,7 +216,7 @@ FlightEstimator::News FlightEstimator::pressure(const PressureSample& sample, Fl
                    {.m_per_m2ps2 = metres_per_pa * pa_per_m2ps2,
                     .across_m2ps2 = std::max(0.0, q_pa / pa_per_m2ps2 - up_mps * up_mps),
                     .up_mps = up_mps},
-                   pad_.atmosphere().profile_sigma_m(heights.geopotential_above_pad_m));
+                   pad_.atmosphere().profile_sigma_m(at_m));
     if (!stuck_announced_) phases_.height({sample.t_ns, heights.above_pad_m, sigma_m});
     // Where heights are few, this one tells more of the speed than all before it.
     const VerticalEstimate now = filter_.estimate();
