@@ -25,7 +25,7 @@ constexpr double kUnrestSpeed_mps = 50.0;
 constexpr double kDescentGap_s = 0.25;
 constexpr double kDescentGapSigma_mps2 = 12.0;
 /// Swinging under a parachute changes the vertical speed although the size of the force does not show it.
-constexpr double kSwings_mps2 = 0.6;
+constexpr double kSwings_mps2 = 0.3;
 constexpr double kTooMuch = 3.0;        ///< of the size of the force, for an acceleration to be believed
 constexpr double kRailLean_mps2 = 0.08; ///< 1 - cos(7 degrees), times gravity
 /// Two packets of four samples at 200 Hz may be lost before the accelerometer counts as absent.
@@ -76,6 +76,7 @@ void VerticalFilter::reset() {
     travelled_.clear();
     fixes_far_ = 0;
     waiting_count_ = rejected_count_ = 0;
+    pulse_m_ = 0.0;
     waiting_fixes_.clear();
     stuck_ = false;
     t_judged_ns_ = 0;
@@ -479,6 +480,13 @@ void VerticalFilter::take_scalar(const VerticalRow& rest_row, double rest_measur
     if (forward_ != nullptr && !two_models()) keep_step(predicted);
 }
 
+/// The gas of a charge leaves the bay in a tenth of a second: a height that fits again may be the tail of what did not.
+/// Where an accelerometer carries the speed, a tail does it no harm.
+double VerticalFilter::tail_of_pulse_m(std::int64_t t_ns) const noexcept {
+    if (two_models() || inertial_at(t_ns)) return 0.0;
+    return pulse_m_ * std::exp(-seconds_between(t_pulse_ns_, t_ns) / kPulseTail_s);
+}
+
 void VerticalFilter::apply_height(const Height& height) {
     const double late_s = seconds_between(height.t_ns, t_ns_);
     if (late_s > kHeightLate_s) {
@@ -520,12 +528,15 @@ void VerticalFilter::apply_height(const Height& height) {
     }
     HeightResult result{height.t_ns, seen.value, seen.nis, HeightVerdict::used, false, false};
     if (fits) {
-        take_scalar(rest_row, height.altitude_m, flight_row, height.altitude_m, variance);
+        const double tail_m = tail_of_pulse_m(height.t_ns);
+        take_scalar(rest_row, height.altitude_m, flight_row, height.altitude_m, variance + tail_m * tail_m);
         mix_models();
         rejected_count_ = 0;
         t_height_used_ns_ = std::max(t_height_used_ns_, height.t_ns);
     } else if (!recover(height, result.stuck)) {
         result.verdict = HeightVerdict::gated;
+        pulse_m_ = seen.value;
+        t_pulse_ns_ = height.t_ns;
         if (two_models() && !inertial_at(t_ns_) && rejected_count_ >= kHeightsOfLeaving) {
             // Heights alone show that it leaves rest: perhaps a flight. Speed is unknown from here.
             pair_.probability = {0.0, 1.0};
@@ -534,6 +545,7 @@ void VerticalFilter::apply_height(const Height& height) {
     } else {
         result.restarted = true;
         t_height_used_ns_ = height.t_ns;
+        pulse_m_ = 0.0;
     }
     results_.push_back(result);
 }

@@ -15,9 +15,10 @@
 /// first odd height therefore opens the stated sigma, and a motion that nobody announced is followed.
 ///
 /// Heights are measurements of h + k S - c q - d v0 (S the day's own 1-sigma at that height, q the height that one
-/// dynamic pressure is worth, v0 the speed it was made at), white, each
-/// with its own 1-sigma. A height whose normalised innovation squared exceeds the gate is left out (ejection pulses,
-/// port transients). If every height is left out for kRecoveryInertial_s (kRecoveryHeightOnly_s without accelerometer),
+/// dynamic pressure is worth, v0 the speed it was made at), white, each with its own 1-sigma. S must not come from the
+/// measured height: the gain would follow its noise, and the speed be off one way. A height whose normalised innovation
+/// squared exceeds the gate is left out (ejection pulses, port transients); where no accelerometer carries the speed,
+/// those of the next tenths of a second are worth as much less as they may be the tail of the same pulse. If every height is left out for kRecoveryInertial_s (kRecoveryHeightOnly_s without accelerometer),
 /// at least kRecoveryHeights of them, and they lie on one parabola, it is the filter that is wrong: h, v and their
 /// covariance restart from that parabola, and the sensors' errors are kept. Heights that do not fit one are never
 /// taken, nor are heights while fixes agree with the filter, nor heights that do not move while an accelerometer in use
@@ -144,6 +145,7 @@ class VerticalFilter {
     static constexpr double kCoastThrough_s = 3.0; ///< predicted that long without any input
     static constexpr double kStaleReset_s = 30.0;
     static constexpr double kPulse_s = 1.0;
+    static constexpr double kPulseTail_s = 0.1;
 
     explicit VerticalFilter(const VerticalSettings& settings);
 
@@ -246,6 +248,7 @@ class VerticalFilter {
     void apply_height(const Height& height);
     void take_scalar(const VerticalRow& rest_row, double rest_measured, const VerticalRow& flight_row,
                      double flight_measured, double variance, double more_in_flight = 0.0);
+    [[nodiscard]] double tail_of_pulse_m(std::int64_t t_ns) const noexcept;
     [[nodiscard]] bool recover(const Height& height, bool& stuck);
     [[nodiscard]] bool as_stuck(double altitude_m, double sigma_m) const noexcept;
     void take_waiting(std::int64_t up_to_t_ns, const auto& reach);
@@ -285,6 +288,8 @@ class VerticalFilter {
     std::vector<VerticalFix> waiting_fixes_;
     std::array<Height, 64> rejected_{};
     std::size_t rejected_count_ = 0;
+    double pulse_m_ = 0.0; ///< how far the last height left out was off
+    std::int64_t t_pulse_ns_ = 0;
     bool stuck_ = false;
     double stuck_height_m_ = 0.0;
     NisMonitor monitor_;

@@ -16,6 +16,9 @@ constexpr double kChangeShare = 1.0 / 12.0; ///< of the square of a change, anyw
 constexpr double kUprightTime_s = 1.0;
 constexpr double kTurnTime_s = 0.5;      ///< for which one of the other axes points up
 constexpr double kNoSwing_mps2 = 30.0;   ///< beyond gravity: no swinging
+constexpr double kShakeTime_s = 0.1;     ///< what shakes it faster moves it nowhere
+constexpr double kPathTurns_mps = 12.0;  ///< half the speed of fall under a drogue: force times time turns a path by it
+constexpr double kLeansOver_mps2 = 0.5;  ///< of drag, while a body leans over
 constexpr double kTiltTime_s = 2.0;      ///< an attitude's error stays what it is for so long
 constexpr double kStillForce_mps2 = 0.5; ///< beside bias and noise
 constexpr double kStillAtFirst_s = 0.1;
@@ -30,9 +33,13 @@ void VerticalInput::reset() {
     *this = VerticalInput(sensors_, gravity_mps2_);
 }
 
-double VerticalInput::agitation_mps2(const ImuSample& sample) const noexcept {
+double VerticalInput::agitation_mps2(const ImuSample& sample) noexcept {
     const double magnitude = sample.accel_body_mps2.norm();
-    return std::isfinite(magnitude) ? std::fabs(magnitude - gravity_mps2_) : gravity_mps2_;
+    if (!std::isfinite(magnitude)) return gravity_mps2_;
+    const double dt_s = t_jolt_ns_ == 0 ? 0.0 : std::clamp(seconds_between(t_jolt_ns_, sample.t_ns), 0.0, 0.5);
+    across_ *= std::exp(-std::min(magnitude, gravity_mps2_) * dt_s / kPathTurns_mps);
+    beyond_mps2_ += -std::expm1(-dt_s / kShakeTime_s) * (magnitude - gravity_mps2_ - beyond_mps2_);
+    return std::hypot(beyond_mps2_, across_ * magnitude);
 }
 
 double VerticalInput::jolt_mps(const ImuSample& sample) {
@@ -87,6 +94,8 @@ std::optional<VerticalAcceleration> VerticalInput::acceleration(const ImuSample&
     const Eigen::Vector3d& force = sample.accel_body_mps2;
     const double axial = force.x();
     if (!std::isfinite(axial)) return std::nullopt;
+    across_ = 1.0;
+    beyond_mps2_ = -gravity_mps2_;
     const bool all_axes = std::isfinite(force.norm());
     follow(sample);
 
@@ -116,8 +125,10 @@ std::optional<VerticalAcceleration> VerticalInput::acceleration(const ImuSample&
             out.bias_walk_mps2_rts = kAcrossAxis_mps2;
         }
     } else if (motion == Motion::coast) {
-        // Lift of the body that leans over near apogee pushes across the axis, unfelt by it.
-        out.sigma_mps2 = std::hypot(white, kAcrossAxis_mps2);
+        // Lift of the body that leans over near apogee pushes across the axis, unfelt by it, and what little drag the
+        // axis feels there acts across the vertical.
+        const double lasts = std::sqrt(std::max(1.0, 2.0 * kTiltTime_s / interval_s_));
+        out.sigma_mps2 = std::hypot(white, kAcrossAxis_mps2, std::min(std::fabs(axial), kLeansOver_mps2) * lasts);
     }
     if (!tilt) up_at_rest_.setZero();
     out.accel_up_mps2 -= gravity_mps2_;

@@ -32,7 +32,8 @@ struct VerticalAcceleration {
 /// the last still second, whatever the posture: the magnitude of the force would turn every shock into a climb. Tilt
 /// and scale errors take a part in proportion to the force, for as long as it acts, so it is not noise: the filter
 /// estimates it (AxisFraction). After apogee the axis says nothing of the vertical without attitude: it gives no
-/// vertical acceleration then, only agitation(): how far |f| is from g, the size of accelerations to expect.
+/// vertical acceleration then, only agitation(): the size of accelerations to expect, which is how far |f| is from g,
+/// and all of |f| while the path is still flat behind apogee, since drag acts along the path.
 ///
 /// Noise follows the scatter from sample to sample, since a running motor or a charge shakes the sensor far beyond its
 /// own noise, and one sample stands for an interval in which the force changed. A sample within 2 % of the range's end
@@ -45,7 +46,8 @@ class VerticalInput {
 
     [[nodiscard]] std::optional<VerticalAcceleration> acceleration(const ImuSample& sample,
                                                                    const std::optional<TiltInput>& tilt, Motion motion);
-    [[nodiscard]] double agitation_mps2(const ImuSample& sample) const noexcept;
+    /// In descent, before jolt_mps().
+    [[nodiscard]] double agitation_mps2(const ImuSample& sample) noexcept;
     /// In descent: what a shock did to the speed in this sample, beside what it has done so far. A shock pushes one
     /// way, so that its parts add up and not their squares.
     [[nodiscard]] double jolt_mps(const ImuSample& sample);
@@ -65,6 +67,8 @@ class VerticalInput {
     double still_s_ = 0;
     Eigen::Vector3d up_at_rest_ = Eigen::Vector3d::Zero(); ///< where attitude last had it at rest, or first; 0: none
     std::int64_t t_jolt_ns_ = 0;
+    double beyond_mps2_ = -gravity_mps2_; ///< |f| - g behind apogee, without what shakes the sensor
+    double across_ = 1; ///< fraction of |f| that may not act upwards: drag pulls against a path that is flat at apogee
     double impulse_mps_ = 0; ///< of the shock under way
     double scatter2_ = 0;    ///< mean square along the axis from sample to sample, halved
     double change_ = 0;      ///< along the axis, to the newest sample

@@ -243,6 +243,62 @@ TEST_CASE("the parts of a shock add up to what it did to the speed") {
     CHECK(impulse_mps > 2.5);
 }
 
+// A volume that vents through a small hole empties exponentially (any textbook of gas dynamics); that it takes some
+// hundredths of a second in the bay of a small rocket is common practice, no source.
+TEST_CASE("the tail of a charge's pulse takes nothing from the speed") {
+    constexpr double kFired_s = 5.01, kFalls_mps = -8.0, kNoise_m = 0.5;
+    for (const double empties_s : {0.03, 0.06, 0.1})
+        for (const double rate_hz : {10.0, 25.0, 50.0}) {
+            double worst = 0, worst_mps = 0;
+            for (unsigned seed = 1; seed <= 20; ++seed) {
+                std::mt19937_64 random(seed);
+                std::normal_distribution<double> normal;
+                VerticalFilter filter(VerticalSettings{});
+                filter.start(at(0), 1000.0, 1.0, kFalls_mps, 1.0);
+                filter.set_motion(Motion::descent);
+                for (int k = 1; k < static_cast<int>(10 * rate_hz); ++k) {
+                    const double t_s = k / rate_hz;
+                    filter.set_descent_agitation(t_s > kFired_s - 0.5 && t_s < kFired_s + 1 ? 6.0 : 0.3);
+                    const double pulse_m = t_s > kFired_s ? 250.0 * std::exp(-(t_s - kFired_s) / empties_s) : 0.0;
+                    filter.height(at(t_s), 1000.0 + kFalls_mps * t_s - pulse_m + kNoise_m * normal(random), kNoise_m);
+                    if (t_s < kFired_s - 0.5) continue;
+                    const VerticalEstimate e = filter.estimate();
+                    const double error_mps = std::abs(e.vertical_speed_mps - kFalls_mps);
+                    worst = std::max(worst, error_mps / e.vertical_speed_sigma_mps);
+                    worst_mps = std::max(worst_mps, error_mps);
+                }
+            }
+            INFO("empties in " << empties_s << " s, " << rate_hz << " heights a second: " << worst_mps << " m/s");
+            CHECK(worst < 4.5);
+        }
+}
+
+// Drag acts against the path (the point mass of any textbook of flight mechanics), and behind apogee the path is flat.
+TEST_CASE("the acceleration to expect under a parachute holds the one that comes, and is small once it hangs") {
+    constexpr double kGravity_mps2 = 9.80665, kStep_s = 0.005;
+    for (const double across_mps : {8.0, 15.0, 30.0})
+        for (const double opens_s : {0.0, 1.0, 2.0})
+            for (const double falls_mps : {12.0, 20.0, 30.0}) {
+                VerticalInput input(SensorNoise{}, kGravity_mps2);
+                Eigen::Vector2d velocity_mps(across_mps, 0); // level, up
+                double worst = 0, hanging_mps2 = 0;
+                for (int k = 1; k * kStep_s < 16; ++k) {
+                    const double drag_pm = k * kStep_s < opens_s ? 0 : kGravity_mps2 / (falls_mps * falls_mps);
+                    const Eigen::Vector2d force_mps2 = -drag_pm * velocity_mps.norm() * velocity_mps;
+                    const double up_mps2 = force_mps2.y() - kGravity_mps2;
+                    velocity_mps += kStep_s * Eigen::Vector2d(force_mps2.x(), up_mps2);
+                    const ImuSample sample{at(k * kStep_s), {0, force_mps2.norm(), 0}, Eigen::Vector3d::Zero()};
+                    const double expected_mps2 = std::hypot(0.6, input.agitation_mps2(sample));
+                    static_cast<void>(input.jolt_mps(sample));
+                    worst = std::max(worst, std::abs(up_mps2) / expected_mps2);
+                    if (k * kStep_s > 12) hanging_mps2 = std::max(hanging_mps2, expected_mps2);
+                }
+                INFO(across_mps << " m/s level, opens after " << opens_s << " s, falls with " << falls_mps << " m/s");
+                CHECK(worst < 2.5);
+                CHECK(hanging_mps2 < 0.8);
+            }
+}
+
 // A receiver's fixes come a tenth of a second late: those that follow an impact tell of the fall before it.
 TEST_CASE("a fix from before a shock says nothing of the speed after it, and a shock's force ends with it") {
     for (const double stops_s : {30.0, 30.05, 30.1, 30.17}) {
