@@ -18,11 +18,12 @@
 /// dynamic pressure is worth, v0 the speed it was made at), white, each with its own 1-sigma. S must not come from the
 /// measured height: the gain would follow its noise, and the speed be off one way. A height whose normalised innovation
 /// squared exceeds the gate is left out (ejection pulses, port transients); where no accelerometer carries the speed,
-/// those of the next tenths of a second are worth as much less as they may be the tail of the same pulse. If every height is left out for kRecoveryInertial_s (kRecoveryHeightOnly_s without accelerometer),
-/// at least kRecoveryHeights of them, and they lie on one parabola, it is the filter that is wrong: h, v and their
-/// covariance restart from that parabola, and the sensors' errors are kept. Heights that do not fit one are never
-/// taken, nor are heights while fixes agree with the filter, nor heights that do not move while an accelerometer in use
-/// says that the vehicle flies (a stuck barometer).
+/// those of the next tenths of a second are worth as much less as they may be the tail of the same pulse. If every
+/// height is left out for kRecoveryInertial_s (kRecoveryHeightOnly_s without accelerometer), at least kRecoveryHeights
+/// of them, and they lie on one parabola, it is the filter that is wrong: h, v and their covariance restart from that
+/// parabola, and the sensors' errors are kept. Heights that do not fit one are never taken, nor are heights while fixes
+/// agree with the filter, nor heights that do not move while an accelerometer in use says that the vehicle flies (a
+/// stuck barometer).
 ///
 /// Fixes are measurements of h + g + o and of v, as they were a delay ago. Their share that lasts is the state g, so
 /// that many fixes are not better than one; the rest is white. A fix far from the prediction weighs as much less as it
