@@ -106,10 +106,10 @@ std::optional<VerticalAcceleration> VerticalInput::acceleration(const ImuSample&
 
     VerticalAcceleration out{axial, white, axial, {}, false};
     const bool resting = motion == Motion::rest || motion == Motion::moving;
+    // As much as white noise that adds up to what a lasting error does.
+    const double lasts = std::sqrt(std::max(1.0, 2.0 * kTiltTime_s / interval_s_));
     if (tilt && all_axes) {
         const double up = tilt->up_body.dot(force);
-        // As much as white noise that adds up to what a lasting error does.
-        const double lasts = std::sqrt(std::max(1.0, 2.0 * kTiltTime_s / interval_s_));
         const double by_tilt_mps2 = tilt->sigma_rad * (force - up * tilt->up_body).norm() * lasts;
         if (motion == Motion::rest || up_at_rest_.isZero()) up_at_rest_ = tilt->up_body;
         const double share = up_at_rest_.dot(tilt->up_body);
@@ -127,7 +127,6 @@ std::optional<VerticalAcceleration> VerticalInput::acceleration(const ImuSample&
     } else if (motion == Motion::coast) {
         // Lift of the body that leans over near apogee pushes across the axis, unfelt by it, and what little drag the
         // axis feels there acts across the vertical.
-        const double lasts = std::sqrt(std::max(1.0, 2.0 * kTiltTime_s / interval_s_));
         out.sigma_mps2 = std::hypot(white, kAcrossAxis_mps2, std::min(std::fabs(axial), kLeansOver_mps2) * lasts);
     }
     if (!tilt) up_at_rest_.setZero();
