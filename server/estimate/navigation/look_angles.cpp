@@ -1,5 +1,7 @@
 #include "server/estimate/navigation/look_angles.hpp"
 
+#include <Eigen/Eigenvalues>
+
 #include <algorithm>
 #include <cmath>
 #include <numbers>
@@ -18,6 +20,41 @@ double wrap(double angle_rad) {
     const double turn = 2 * std::numbers::pi;
     const double wrapped = std::fmod(angle_rad, turn);
     return wrapped < 0 ? wrapped + turn : wrapped;
+}
+
+/// In the station's frame.
+double azimuth_rad(const Vector3d& line_m) {
+    return std::atan2(line_m.x(), line_m.y());
+}
+double elevation_rad(const Vector3d& line_m) {
+    return std::atan2(line_m.z(), std::hypot(line_m.x(), line_m.y()));
+}
+
+/// 1-sigma about the line given [rad]: of its angles, and of its direction.
+struct Spread {
+    double azimuth, elevation, direction;
+};
+
+/// For a position that may be unsure by more than its distance: six points at sqrt(3) sigma along the axes of the
+/// covariance have the mean and the covariance of the position (S. J. Julier, J. K. Uhlmann, "Unscented filtering and
+/// nonlinear estimation", Proc. IEEE 92 (2004), section III-A).
+Spread spread_rad(const Vector3d& line_m, const Matrix3d& covariance_m2) {
+    if (!covariance_m2.allFinite()) return {kNaN, kNaN, kNaN};
+    const Eigen::SelfAdjointEigenSolver<Matrix3d> axes(covariance_m2);
+    Spread squares{};
+    for (int axis = 0; axis < 3; ++axis) {
+        const Vector3d arm_m = axes.eigenvectors().col(axis) * std::sqrt(3 * std::max(0.0, axes.eigenvalues()[axis]));
+        for (const double side : {-1.0, 1.0}) {
+            const Vector3d point_m = line_m + side * arm_m;
+            const double turned = std::remainder(azimuth_rad(point_m) - azimuth_rad(line_m), 2 * std::numbers::pi);
+            const double raised = elevation_rad(point_m) - elevation_rad(line_m);
+            const double off = std::atan2(line_m.cross(point_m).norm(), line_m.dot(point_m));
+            squares.azimuth += turned * turned / 6;
+            squares.elevation += raised * raised / 6;
+            squares.direction += off * off / 6;
+        }
+    }
+    return {std::sqrt(squares.azimuth), std::sqrt(squares.elevation), std::sqrt(squares.direction)};
 }
 
 } // namespace
@@ -51,25 +88,19 @@ LookAngles StationView::look_angles(const Vector3d& position_enu_m, const Vector
         return out;
     }
     const Vector3d toward = line / range;
-    out.elevation_rad = std::atan2(line.z(), ground);
     out.range_rate_mps = toward.dot(velocity);
     out.slant_range_sigma_m = std::sqrt(std::max(0.0, toward.dot(covariance * toward)));
-    // Across the line of sight: right (increasing azimuth) and up (increasing elevation).
-    const bool overhead = ground < 1e-6 * range;
-    const Vector3d right = overhead ? Vector3d::UnitX() : Vector3d(line.y() / ground, -line.x() / ground, 0);
-    const Vector3d upward = right.cross(toward);
-    const double right_variance = std::max(0.0, right.dot(covariance * right));
-    const double up_variance = std::max(0.0, upward.dot(covariance * upward));
-    out.elevation_sigma_rad = std::sqrt(up_variance) / range;
-    if (overhead) {
+    const Spread spread = spread_rad(line, covariance);
+    out.elevation_rad = elevation_rad(line);
+    out.elevation_sigma_rad = spread.elevation;
+    if (ground < 1e-6 * range) { // straight overhead
         out.azimuth_true_rad = out.azimuth_magnetic_rad = out.azimuth_sigma_rad = kNone;
     } else {
-        out.azimuth_true_rad = wrap(std::atan2(line.x(), line.y()));
+        out.azimuth_true_rad = wrap(azimuth_rad(line));
         out.azimuth_magnetic_rad = wrap(out.azimuth_true_rad - radians(site_->declination_deg));
-        out.azimuth_sigma_rad = std::min(std::numbers::pi, std::sqrt(right_variance) / ground);
+        out.azimuth_sigma_rad = spread.azimuth;
     }
-    const double half_beam_rad = 0.5 * radians(site_->antenna_beamwidth_deg);
-    out.pointing_error_half_beams = std::sqrt(right_variance + up_variance) / range / half_beam_rad;
+    out.pointing_error_half_beams = spread.direction / (0.5 * radians(site_->antenna_beamwidth_deg));
     return out;
 }
 
