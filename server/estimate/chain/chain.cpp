@@ -167,6 +167,18 @@ struct EstimatorChain::State {
         if (prediction_made) prediction->report.write(*prediction_made, prediction->rounds, *wind, sink);
     }
 
+    /// Under a parachute a vehicle moves with the air, as soon as it has lost its own way in it: near its steady rate
+    /// of descent v as exp(-g t / v), into the air of v / g before.
+    void tell_of_air(std::int64_t t_ns) {
+        constexpr double kOwnWay_mps = 20; // where a parachute opens
+        const PhasePicture& flown = picture.phase;
+        if (flown.phase != Phase::under_drogue && flown.phase != Phase::under_main) return;
+        const EskfNominal& nominal = navigation->best_nominal();
+        const double lag_s = std::max(0.1, std::abs(nominal.velocity_enu_mps.z()) / kGravityStandard_mps2);
+        const double height_m = nominal.position_enu_m.z() + lag_s * std::abs(nominal.velocity_enu_mps.z());
+        const double left_mps = kOwnWay_mps * std::exp(-seconds_between(flown.began_ns, t_ns) / lag_s);
+        navigation->hangs(wind->at(height_m), std::hypot(wind->sigma_mps(height_m), WindProfile::kSwing_mps, left_mps));
+    }
     /// As far as anybody has noticed.
     [[nodiscard]] bool on_the_rail() const {
         return flight && picture.phase.phase == Phase::on_rail && picture.phase.motion == Motion::rest;
@@ -244,6 +256,7 @@ void EstimatorChain::imu(const ImuSample& sample, EstimateSink& sink) {
     if (s.navigation) {
         s.navigation->set_motion(s.picture.phase.motion);
         s.navigation->imu(sample);
+        if (s.navigation->moving()) s.tell_of_air(sample.t_ns);
         s.picture.navigation = picture_of(*s.navigation, s.picture.phase.motion);
     }
     const auto news = s.flight->estimator.imu(sample, s.picture, sink);

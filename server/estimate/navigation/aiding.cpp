@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "server/estimate/math/square.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone::estimate {
@@ -22,8 +23,10 @@ constexpr double kChangeForgets = 0.3; // for each factor e of the sigma
 constexpr double kPulse_s = 2.0;
 constexpr double kHeightsAlike_s = 5.0;
 constexpr double kHeightJudged_s = 0.2;
-// A receiver's own filters lag by more or less as the motion changes (common experience, no source).
-constexpr double kDelayWalk_rts = 0.01;
+// What a forecast is off by is much the same all the way down (wind_profile.hpp).
+constexpr double kAirAlike_s = 100.0;
+constexpr double kDriftEvery_s = 0.1;
+constexpr double kDriftOver_s = 5.0;
 
 template <int M>
 double nis_of(const Eigen::Matrix<double, M, 1>& innovation, const Eigen::Matrix<double, M, M>& covariance) {
@@ -146,6 +149,18 @@ void Navigation::height(std::int64_t t_ns, double above_pad_m, double noise_m, d
         }
         height_rejected_since_ns_ = 0;
     }
+}
+
+void Navigation::hangs(const Eigen::Vector2d& air_en_mps, double sigma_mps) {
+    const double since_s = seconds_between(drift_.t_ns, t_ns());
+    if (!moving() || since_s < kDriftEvery_s || !air_en_mps.allFinite()) return;
+    if (fix_used_ && seconds_between(last_fix_used_ns_, t_ns()) < kAidedFor_s) return;
+    const bool goes_on = since_s < kDriftOver_s;
+    if (!goes_on && !(bank_.velocity_sigma_mps().head<2>().maxCoeff() > sigma_mps)) return;
+    drift_ = {t_ns(), sigma_mps,
+              goes_on ? std::exp(-since_s / kAirAlike_s) * (drift_.gathered_m2ps + square(drift_.sigma_mps) * since_s)
+                      : 0};
+    for (NavigationBranch& branch : bank_.all()) branch.drift(air_en_mps, sigma_mps, drift_.gathered_m2ps);
 }
 
 } // namespace turnstone::estimate

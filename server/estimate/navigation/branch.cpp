@@ -154,6 +154,14 @@ void NavigationBranch::turn(double roll_rad, double sigma_rad) {
                            {sigma_rad * sigma_rad, mean, mean});
 }
 
+void NavigationBranch::drift(const Eigen::Vector2d& air_en_mps, double sigma_mps, double gathered_m2ps) {
+    const auto before = before_step();
+    filter_.settle();
+    shift_.velocity_enu_mps.head<2>() += air_en_mps - filter_.nominal().velocity_enu_mps.head<2>();
+    filter_.drift(air_en_mps, sigma_mps, gathered_m2ps);
+    leave_step(before);
+}
+
 void NavigationBranch::absorb(const NavigationBranch& other, double fraction) {
     const Eskf::ErrorVector off = Eskf::error_of(filter_.nominal(), other.nominal());
     const Eskf::Covariance p =

@@ -65,6 +65,8 @@ class NavigationBranch {
                 bool tumbles);
     /// The same flight with another turn about the nose, known to `sigma_rad`.
     void turn(double roll_rad, double sigma_rad);
+    /// As Eskf::drift.
+    void drift(const Eigen::Vector2d& air_en_mps, double sigma_mps, double gathered_m2ps);
     /// Takes over what `other`, of weight `fraction` of both, knows differently.
     void absorb(const NavigationBranch& other, double fraction);
 

@@ -278,6 +278,15 @@ void Eskf::forget(int index, double sigma) {
     if (carried_) carried_->row(index).setZero();
 }
 
+void Eskf::drift(const Eigen::Vector2d& air_en_mps, double sigma_mps, double gathered_m2ps) {
+    for (int axis = 0; axis < 2; ++axis) {
+        const int velocity = kVelocity + axis, position = kPosition + axis;
+        forget(velocity, sigma_mps);
+        covariance_(position, velocity) = covariance_(velocity, position) = gathered_m2ps;
+    }
+    nominal_.velocity_enu_mps.head<2>() = air_en_mps;
+}
+
 Eskf::ErrorVector Eskf::error_of(const EskfNominal& estimate, const EskfNominal& truth) {
     ErrorVector error;
     error << truth.position_enu_m - estimate.position_enu_m, truth.velocity_enu_mps - estimate.velocity_enu_mps,

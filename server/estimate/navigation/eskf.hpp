@@ -132,6 +132,9 @@ class Eskf {
     void wander_height_error(double kept_air, double kept_motion); ///< to a variance of 1
     /// Nothing is known of this state any more but its 1-sigma.
     void forget(int index, double sigma);
+    /// The horizontal velocity is that of the air, 1-sigma `sigma_mps` of a component, and nothing else tells of it.
+    /// `gathered_m2ps`: the covariance of its error with that of the position, which has gone with it so far.
+    void drift(const Eigen::Vector2d& air_en_mps, double sigma_mps, double gathered_m2ps);
 
     /// Nominal state after one sample: what the transition matrix is the derivative of (tests compare the two).
     [[nodiscard]] static EskfNominal propagate(const EskfNominal& from, const Eigen::Vector3d& accel_body_mps2,

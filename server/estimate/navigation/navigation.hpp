@@ -7,7 +7,9 @@
 /// chi-square gate (99.9 %) counts as if its sigmas were as large as its misfit: a Student error, whose influence is
 /// bounded, in place of yes or no. A height beyond its gate is dropped, since a charge's pulse has nothing to say. What
 /// does not fit for 3 s in a row is believed again with a widened covariance, because by then the filter is the
-/// likelier culprit.
+/// likelier culprit. Without fixes, what hangs under a parachute goes with the air: an inertial solution is tens of
+/// metres per second off by then, a forecast a few. The error of that air lasts, so it is no measurement that could be
+/// averaged.
 ///
 /// Where alignment leaves several headings possible, the vehicle leaves the pad with a bank of filters (bank.hpp).
 /// Where the turn about the nose becomes unknown in flight, by scale error times many turns or by a spin beyond the
@@ -110,6 +112,9 @@ class Navigation {
     /// Height above the pad from static pressure. `noise_m` is new in each sample. The slow errors are a constant
     /// number of their own 1-sigmas each: `air_m` by the day's air, `port_m` by the air flowing past the ports.
     void height(std::int64_t t_ns, double above_pad_m, double noise_m, double air_m, double port_m);
+    /// The vehicle hangs under a parachute, in air that moves so, 1-sigma of a component. Without fixes it is taken to
+    /// move with it, once that says more than its inertial sensors.
+    void hangs(const Eigen::Vector2d& air_en_mps, double sigma_mps);
     void mag(const MagSample& sample);
     /// `rest`: on the pad or landed. Alignment happens only then.
     void set_motion(Motion motion);
@@ -213,6 +218,11 @@ class Navigation {
     std::int64_t roll_clipped_ns_ = 0;
     std::int64_t last_fix_used_ns_ = 0;
     bool fix_used_ = false;
+    struct Drift {
+        std::int64_t t_ns = 0;                   ///< the newest time at which the air told the velocity
+        double sigma_mps = 0, gathered_m2ps = 0; ///< as Eskf::drift takes them
+    };
+    Drift drift_;
     std::int64_t t_height_ns_ = 0, t_height_judged_ns_ = 0;
     Eigen::Vector2d height_slow_m_ = Eigen::Vector2d::Zero(); ///< of the last height
     std::int64_t fix_rejected_since_ns_ = 0, height_rejected_since_ns_ = 0;

@@ -85,6 +85,32 @@ TEST_CASE("Position is there again a second after fixes are, whatever fade or re
     CHECK(all.ratio2 / all.counted < 2);
 }
 
+TEST_CASE("Without fixes a vehicle goes with the air under its parachute, and lies about where it is said to") {
+    const auto nominal = demo_scenario("nominal");
+    Equipment has;
+    has.fix = false;
+    double error2_m2 = 0, ratio2 = 0;
+    constexpr int kFlights = 8;
+    for (std::uint64_t seed = 1; seed <= kFlights; ++seed) {
+        const auto flight = sim::fly_sensors(nominal, seed);
+        EstimatorChain chain(nominal.vehicle, nominal.site, has.inputs());
+        chain.set_prediction_period(std::numeric_limits<double>::infinity());
+        TableKeeper rows(chain);
+        fly_chain(flight.sensors, nominal.site, has, nominal.before_ignition_s - kWarmUp_s,
+                  flight.truth.events.touchdown_s, chain, rows, [](double) {});
+        const auto& row = rows.rows("navigation").back();
+        const Vector3d truth = true_position(flight.truth, seconds_between(kPositionStart_ns, row.t_ns));
+        for (const auto& [column, true_m] : {std::pair{"east_m", truth.x()}, {"north_m", truth.y()}}) {
+            const double off_m = rows.value("navigation", row, column) - true_m;
+            error2_m2 += off_m * off_m / kFlights;
+            ratio2 += std::pow(off_m / rows.value("navigation", row, std::string(column) + "_sigma"), 2) / 2 / kFlights;
+        }
+    }
+    INFO("off by " << std::sqrt(error2_m2) << " m rms, mean (error/sigma)^2 " << ratio2);
+    CHECK(std::sqrt(error2_m2) < 150);
+    CHECK(ratio2 < 2);
+}
+
 TEST_CASE("In a fade of a second rows go on from the last state, with sigmas that hold") {
     const auto nominal = demo_scenario("nominal");
     Availability all;

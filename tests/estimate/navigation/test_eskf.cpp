@@ -3,6 +3,8 @@
 // arXiv:1711.02508), and its Jacobian against central differences.
 #include <catch2/catch.hpp>
 
+#include <Eigen/Eigenvalues>
+
 #include <array>
 #include <map>
 #include <random>
@@ -228,6 +230,34 @@ TEST_CASE("the covariance stays symmetric and positive through a long dead recko
     const auto& p = filter.covariance();
     CHECK((p - p.transpose()).norm() == 0);
     CHECK(Eigen::LLT<Eskf::Covariance>(p).info() == Eigen::Success);
+}
+
+// Position that gathers a Gauss-Markov velocity of time constant T for a time t has the variance
+// 2 sigma^2 T (t - T (1 - exp(-t / T))): G. E. Uhlenbeck, L. S. Ornstein, "On the theory of the Brownian motion", Phys.
+// Rev. 36 (1930), from memory; its covariance with the velocity is sigma^2 T (1 - exp(-t / T)).
+TEST_CASE("what drifts with air that is off for long strays as far as it says") {
+    constexpr double kAlike_s = 100, kEvery_s = 0.1, kSigma_mps = 3;
+    const Eigen::Vector2d air_en_mps(4, -2);
+    Eskf filter({0.05, 0.001, 0.001, 1e-5});
+    Eskf::Covariance begin = Eskf::Covariance::Identity() * 1e-4;
+    begin.diagonal().head<6>().setZero();
+    begin.diagonal().segment<2>(Eskf::kVelocity).setConstant(50);
+    filter.reset({}, begin);
+    for (int step = 0; step <= 1500; ++step) {
+        const double t_s = step * kEvery_s;
+        filter.drift(air_en_mps, kSigma_mps, kSigma_mps * kSigma_mps * kAlike_s * (1 - std::exp(-t_s / kAlike_s)));
+        const double sigma_m =
+            kSigma_mps * std::sqrt(2 * kAlike_s * (t_s - kAlike_s * (1 - std::exp(-t_s / kAlike_s))));
+        INFO("after " << t_s << " s: " << filter.sigma(Eskf::kPosition) << " m for " << sigma_m);
+        REQUIRE(filter.sigma(Eskf::kPosition) == Approx(sigma_m).epsilon(0.02).margin(0.1));
+        REQUIRE(filter.sigma(Eskf::kPosition + 1) == Approx(sigma_m).epsilon(0.02).margin(0.1));
+        REQUIRE(filter.sigma(Eskf::kVelocity) == Approx(kSigma_mps));
+        REQUIRE((filter.nominal().position_enu_m.head<2>() - air_en_mps * t_s).norm() < 1 + 0.1 * t_s);
+        const Eigen::SelfAdjointEigenSolver<Eskf::Covariance> axes(filter.covariance(), Eigen::EigenvaluesOnly);
+        REQUIRE(axes.eigenvalues()(0) > -1e-9 * axes.eigenvalues()(Eskf::kSize - 1));
+        for (int k = 0; k < 20; ++k) filter.predict({0.5, 0, kGravityStandard_mps2}, Vector3d::Zero(), kEvery_s / 20);
+        filter.settle();
+    }
 }
 
 TEST_CASE("what is considered keeps its variance and widens the rest as the Schmidt filter of the reference does") {
