@@ -69,15 +69,15 @@ find_node() {
     export PATH="$folder/node_modules/node-linux-$arch/bin:$PATH"
 }
 
-# build_config NAME [TARGETS...]: configures build/NAME once and builds it.
+# build_config NAME [TARGETS...]: configures build/NAME once and builds it; with sanitizers, for what watch_all says.
 build_config() {
     local config=$1
     shift
-    if [ ! -f "build/$config/build.ninja" ]; then
+    if [ ! -f "build/$config/build.ninja" ] || [ "$config" != release ]; then
         say "Configuring build/$config"
         local web=ON
         [ "$config" = release ] || web=OFF # the dashboard is the same in every configuration
-        cmake -S . -B "build/$config" -G Ninja -DTURNSTONE_CONFIG="$config" -DTURNSTONE_WEB=$web >"build/configure-$config.log" 2>&1 ||
+        cmake -S . -B "build/$config" -G Ninja -DTURNSTONE_CONFIG="$config" -DTURNSTONE_WEB=$web -DTURNSTONE_WATCH_ALL="${watch_all:-OFF}" >"build/configure-$config.log" 2>&1 ||
             { cat "build/configure-$config.log"; stop "configuring failed; the lines above say why"; }
     fi
     # A compiler takes up to 2 GB.

@@ -46,6 +46,21 @@ elseif(NOT TURNSTONE_CONFIG STREQUAL "release")
   message(FATAL_ERROR "TURNSTONE_CONFIG is '${TURNSTONE_CONFIG}'; use release, asan-ubsan or tsan")
 endif()
 
+# Under sanitizers, folders that only compute come as build/release has them, unless all shall be watched: that saves half of the
+# time to compile, and their own tests run in release. The thread sanitizer watches the folders that have threads.
+option(TURNSTONE_WATCH_ALL "Instrument what only computes, too" OFF)
+set(TURNSTONE_FROM_RELEASE "")
+if(NOT TURNSTONE_WATCH_ALL AND NOT TURNSTONE_FUZZ)
+  if(TURNSTONE_CONFIG STREQUAL "asan-ubsan")
+    set(TURNSTONE_FROM_RELEASE "estimate|analysis|monitor|debrief|report|sim")
+  elseif(TURNSTONE_CONFIG STREQUAL "tsan")
+    set(TURNSTONE_FROM_RELEASE "shared|protocol|estimate|analysis|monitor|pipeline_data|pipeline|setup|debrief|exchange|report|sim")
+  endif()
+  if(TURNSTONE_FROM_RELEASE AND NOT EXISTS "${PROJECT_SOURCE_DIR}/build/release/build.ninja")
+    message(FATAL_ERROR "Build build/release first (tools/test does), or instrument everything: -DTURNSTONE_WATCH_ALL=ON")
+  endif()
+endif()
+
 # Bit-for-bit replay needs the same rounding in every build: no fused multiply-add that one has and another has not.
 add_compile_options(-ffp-contract=off)
 

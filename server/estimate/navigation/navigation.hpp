@@ -8,8 +8,8 @@
 /// bounded, in place of yes or no. A height beyond its gate is dropped, since a charge's pulse has nothing to say. What
 /// does not fit for 3 s in a row is believed again with a widened covariance, because by then the filter is the
 /// likelier culprit. Without fixes, what hangs under a parachute goes with the air: an inertial solution is tens of
-/// metres per second off by then, a forecast a few. The error of that air lasts, so it is no measurement that could be
-/// averaged.
+/// metres per second off by then, a forecast a few. The error of that air lasts, so it is
+/// never averaged away.
 ///
 /// Where alignment leaves several headings possible, the vehicle leaves the pad with a bank of filters (bank.hpp).
 /// Where the turn about the nose becomes unknown in flight, by scale error times many turns or by a spin beyond the

@@ -86,7 +86,7 @@ TEST_CASE("angles to a place that is unsure by more than its distance stray by a
                              Row{"under a main, dead reckoned", {600, 800, 500}, {2000, 2000, 8}},
                              Row{"the same, farther unsure one way", {200, -300, 900}, {400, 3000, 8}},
                              Row{"overhead, a little aside", {5, 0, 700}, {60, 60, 5}},
-                             Row{"before lift-off, close by", {40, 10, 1}, {60, 60, 20}});
+                             Row{"before liftoff, close by", {40, 10, 1}, {60, 60, 20}});
     INFO(row.what);
     Site site;
     site.station = {40.1, -117.9, 1190};
