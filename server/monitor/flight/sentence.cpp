@@ -2,6 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <string>
+#include <string_view>
 #include <utility>
 
 #include "shared/time.hpp"
@@ -28,6 +30,23 @@ double coarse_s(double seconds) {
 /// The decade of a 1-sigma, at least `least`.
 double step_of(double sigma, double least) {
     return sigma > least ? std::max(least, std::pow(10.0, std::floor(std::log10(sigma)))) : least;
+}
+
+/// Of an alert that would leave no room beside it: up to its last break that does. Behind what only names its subject
+/// ("Recording: ", "Link radio: ") is none.
+std::string head_of(std::string_view text) {
+    constexpr std::size_t kMost = 70, kSubjectMost = 30; ///< letters
+    std::size_t end = 0;
+    if (text.size() > kMost)
+        for (const std::string_view mark : {". ", "; ", ", ", ": ", " ("})
+            if (const auto at = text.rfind(mark, kMost); at != std::string_view::npos) end = std::max(end, at);
+    const std::string_view head = text.substr(0, end);
+    return std::string(end > kSubjectMost || head.find(": ") != std::string_view::npos ? head : text);
+}
+
+/// Before liftoff it is the pad, and says nothing of where a flight went.
+bool is_place_of_flight(const FlightView& view) {
+    return view.place.known() && !(view.liftoff_ns && view.place.t_ns < *view.liftoff_ns);
 }
 
 /// The alert says what the whole sentence then says.
@@ -72,8 +91,10 @@ class Sentence::Parts {
     void place(const Place& place, bool found) {
         const double step_m = found ? step_of(place.sigma_m, 1.0) : step_of(place.sigma_m, 10.0);
         const double distance_m = place.distance_m();
-        number("distance_m", distance_m, step_m);
-        if (!(distance_m > std::max(kAtPad_m, 2.0 * place.sigma_m))) return;
+        const bool has_bearing = distance_m > std::max(kAtPad_m, 2.0 * place.sigma_m);
+        // Without one it lies within the distance, which has to hold.
+        number("distance_m", has_bearing ? distance_m : std::fmax(distance_m, 2.0 * place.sigma_m), step_m);
+        if (!has_bearing) return;
         const double step_deg = found ? 1.0 : 5.0;
         number("bearing_deg", place.bearing_deg(), step_deg);
         double& bearing = std::get<double>(parts_.back().value);
@@ -187,8 +208,11 @@ void Sentence::say_state(const FlightView& view, const DeploymentWatch& deployme
         const Place& place = view.place;
         const bool found = view.phase == Phase::down && view.touchdown_ns && place.t_ns >= *view.touchdown_ns &&
                            place.sigma_m < kFoundSure_m;
-        if (place.known()) parts.place(place, found);
-        if (place.known() && !found) parts.flag("last_seen");
+        if (is_place_of_flight(view))
+            parts.place(place, found);
+        else if (place.known())
+            parts.flag("no_fix_since_liftoff");
+        if (is_place_of_flight(view) && !found) parts.flag("last_seen");
         say_apogee();
         break;
     }
@@ -259,7 +283,7 @@ std::optional<EstimateEvent> Sentence::next(const FlightView& view, const Deploy
             break;
         }
         if (view.in_flight()) say_motion(view, parts);
-        if (view.in_flight() && view.place.known()) parts.place(view.place, false);
+        if (view.in_flight() && is_place_of_flight(view)) parts.place(view.place, false);
         break;
     }
     case SentenceForm::no_parachute: {
@@ -271,7 +295,7 @@ std::optional<EstimateEvent> Sentence::next(const FlightView& view, const Deploy
     }
     if (alert != nullptr) {
         parts.text("alert", alert->key);
-        if (!falls_unbraked) parts.text("alert_text", alert->text);
+        if (!falls_unbraked) parts.text("alert_text", head_of(alert->text));
     }
     if (!another && made_ == said_) return std::nullopt;
     said_ = made_;

@@ -12,7 +12,7 @@ namespace turnstone {
 
 namespace {
 
-constexpr std::size_t kShortAlert = 40; ///< letters; a longer one leaves room for little more in three lines of a phone
+constexpr std::size_t kThreeLines = 100; ///< letters that a phone shows in three lines, about
 
 class Said {
   public:
@@ -91,7 +91,8 @@ std::string landing(const Said& said) {
     const auto in_s = said.number("landing_in_s");
     if (!in_s) return "";
     const std::string where = place(said);
-    return clauses({"down" + in_seconds(in_s), where.empty() ? "" : "about " + where});
+    const std::string_view about = said.number("bearing_deg") ? "about " : ""; // "within" says as much
+    return clauses({"down" + in_seconds(in_s), where.empty() ? "" : std::string(about) + where});
 }
 
 std::string last_seen(const Said& said) {
@@ -104,11 +105,12 @@ std::string duration(double seconds) {
     return seconds < 60 ? fmt::format("{:.0f} s", seconds) : fmt::format("{:.0f} min", seconds / 60);
 }
 
-std::string down_text(const Said& said, std::string_view head) {
+std::string down_text(const Said& said, std::string_view head, bool brief) {
     const std::string where = place(said);
     const bool found = !where.empty() && !said.flag("last_seen");
     return sentences({clauses({std::string(head) + (found ? " " + where : "")}), found ? "" : last_seen(said),
-                      clauses({apogee(said, "apogee ")})});
+                      said.flag("no_fix_since_liftoff") ? "No fix since liftoff." : "",
+                      brief ? "" : clauses({apogee(said, "apogee ")})});
 }
 
 std::string reporting(const Said& said) {
@@ -123,12 +125,13 @@ std::string reporting(const Said& said) {
                                         : ""})});
 }
 
-std::string presumed(const Said& said) {
+std::string presumed(const Said& said, bool brief) {
     const auto hit_s = said.number("impact_ago_s"), silent_s = said.number("silent_s");
-    if (!hit_s) return down_text(said, "presumed down" + (silent_s ? ", no signal for " + duration(*silent_s) : ""));
+    if (!hit_s)
+        return down_text(said, "presumed down" + (silent_s ? ", no signal for " + duration(*silent_s) : ""), brief);
     const std::string where = place(said);
     return sentences({clauses({"presumed down without a parachute " + duration(*hit_s) + " ago", where}),
-                      clauses({apogee(said, "apogee ")})});
+                      brief ? "" : clauses({apogee(said, "apogee ")})});
 }
 
 std::string impact(const Said& said) {
@@ -150,7 +153,7 @@ std::string no_signal(const Said& said, bool brief) {
     return since + (said.text("phase") == phase_key(estimate::Phase::on_rail) ? " Last on the rail." : "");
 }
 
-/// `brief`: what is to come and what was last is left out.
+/// `brief`: what is to come, what was last and what was reached is left out.
 std::string state(SentenceForm form, const Said& said, bool brief) {
     const auto motion = [&](std::string_view of = "") { return clauses({altitude(said, of), speed(said)}); };
     switch (form) {
@@ -181,8 +184,8 @@ std::string state(SentenceForm form, const Said& said, bool brief) {
         return sentences({"Under " + (name.empty() ? "parachute" : name) + ".", motion(),
                           brief ? "" : next_parachute(said), brief ? "" : landing(said)});
     }
-    case SentenceForm::down: return down_text(said, "down");
-    case SentenceForm::presumed_down: return presumed(said);
+    case SentenceForm::down: return down_text(said, "down", brief);
+    case SentenceForm::presumed_down: return presumed(said, brief);
     case SentenceForm::no_signal: return no_signal(said, brief);
     case SentenceForm::no_parachute:
         return sentences(
@@ -196,8 +199,9 @@ std::string state(SentenceForm form, const Said& said, bool brief) {
 std::string sentence_text(const EventValues& parts) {
     const Said said(parts);
     const std::string alert = said.text("alert_text");
-    const std::string state_text = state(from_word<SentenceForm>(said.text("form")).value_or(SentenceForm::no_data),
-                                         said, alert.size() > kShortAlert);
+    const SentenceForm form = from_word<SentenceForm>(said.text("form")).value_or(SentenceForm::no_data);
+    std::string state_text = state(form, said, false);
+    if (!alert.empty() && alert.size() + state_text.size() > kThreeLines) state_text = state(form, said, true);
     const char last = alert.empty() ? ' ' : alert.back();
     const bool ends = last == '.' || last == '!' || last == '?';
     return sentences({alert.empty() || ends ? alert : alert + ".", state_text,

@@ -87,6 +87,14 @@ TEST_CASE("each state of a flight has its sentence") {
         alert_of(EventId::no_parachute, Level::warning, "test/descent/no_parachute", "No parachute");
     const Event slow = alert_of(EventId::estimates_behind, Level::caution, "station/behind",
                                 "This computer is too slow: estimates 1.3 s behind, no predictions");
+    const Event lost = alert_of(EventId::link_down, Level::caution, "link/radio/down",
+                                "Link radio: lost: /dev/serial/by-id/usb-an_adapter_with_a_long_name-if00-port0 was "
+                                "unplugged or closed by the other side (End of file)");
+    const Event noise =
+        alert_of(EventId::link_trouble, Level::caution, "link/radio/trouble",
+                 "Link radio: no good frame in 4000 bytes over 10 s. It looks like noise, without structure");
+    const Event stuck = alert_of(EventId::barometer_stuck, Level::caution, "test/sensor/static_pressure/stuck",
+                                 "Barometer stuck while the accelerometer shows a climb: pressure altitude ignored");
     const Event frozen = alert_of(EventId::sensor_frozen, Level::caution, "test/sensor/static_pressure/frozen",
                                   "Barometer frozen, ignored");
     const Event advisory = alert_of(EventId::wind_unknown, Level::advisory, "test/x", "Something small");
@@ -122,6 +130,18 @@ TEST_CASE("each state of a flight has its sentence") {
     at_pad.place = place_of(at_pad, 1.0, 1.0);
     at_pad.place.t_ns = viewed_at(95);
 
+    FlightView fixless = at_pad;
+    fixless.place.t_ns = viewed_at(-1);
+    FlightView unsure = view_of(Phase::under_main, 70, 160, -6.1);
+    unsure.main_out_ns = viewed_at(60);
+    unsure.t_landing_ns = unsure.t_ns;
+    LandingPrediction anywhere;
+    anywhere.probability = 1;
+    anywhere.east_m = anywhere.north_m = 10;
+    anywhere.semi_major_m = 2450;
+    anywhere.at_ns = unsure.t_ns + seconds_to_ns(26.2);
+    unsure.landing[unsure.likeliest] = anywhere;
+
     struct Case {
         FlightView view;
         const Event* alert;
@@ -149,6 +169,16 @@ TEST_CASE("each state of a flight has its sentence") {
          "This computer is too slow: estimates 1.3 s behind, no predictions. Under drogue. 612 m, falling 24 m/s."},
         {silent, &slow, Level::caution,
          "This computer is too slow: estimates 1.3 s behind, no predictions. No signal for 4 s."},
+        // Of a longer one its head says enough there; the list of alerts has all of it.
+        {under_drogue(), &lost, Level::caution,
+         "Link radio: lost. Under drogue. 612 m, falling 24 m/s. Main due in 18 s."},
+        {view_of(Phase::on_rail, 5), &noise, Level::caution,
+         "Link radio: no good frame in 4000 bytes over 10 s. It looks like noise. On the rail. Liftoff not seen."},
+        {coasting_to_apogee(), &stuck, Level::caution,
+         "Barometer stuck while the accelerometer shows a climb. Coasting. Apogee about 1107 m in 5 s."},
+        {long_presumed, &slow, Level::caution,
+         "This computer is too slow: estimates 1.3 s behind, no predictions. Presumed down, no signal for 2 min. Last "
+         "seen 110 m from the pad at 115°."},
         {unseen_liftoff, nullptr, Level::note,
          "Under drogue. 612 m, falling 24 m/s. Main due in 18 s. Liftoff not seen."},
         {main, nullptr, Level::note, "Under main. 95 m, falling 6 m/s."},
@@ -159,6 +189,8 @@ TEST_CASE("each state of a flight has its sentence") {
         {down(95), nullptr, Level::note, "Down 114 m from the pad at 116°. Apogee 1108 m."},
         {down(85), nullptr, Level::note, "Down. Last seen 110 m from the pad at 115°. Apogee 1108 m."},
         {nowhere, nullptr, Level::note, "Down. Apogee 1108 m."},
+        {fixless, nullptr, Level::note, "Down. No fix since liftoff. Apogee 1108 m."},
+        {unsure, nullptr, Level::note, "Under main. 160 m, falling 6 m/s. Down in 26 s, within 2000 m of the pad."},
         {at_pad, nullptr, Level::note, "Down within 5 m of the pad. Apogee 1108 m."},
         {presumed, nullptr, Level::note, "Presumed down. Last seen 110 m from the pad at 115°. Apogee 1108 m."},
         {long_presumed, nullptr, Level::note,

@@ -134,6 +134,19 @@ describe('the largest figure', () => {
     expect(said(scene('down', { rows: nowhere }).one)).toBe('Down, from the pad: Down');
     expect(scene('down', { rows: nowhere }).where).toBeUndefined();
   });
+  it('is a word when nothing was measured since liftoff: the place before that is the pad', () => {
+    const kept = { east_m: 0.4, north_m: -0.3, horizontal_sigma_m: 2 };
+    const columns = ['east_m', 'north_m', 'horizontal_sigma_m'].map((name) => column(name, 'm'));
+    const late = event(1, 51, 'flight_event', 'liftoff'); // the rows are taken before
+    const watched = scene('down', {
+      tables: [table('v/estimate/last_place', 'estimate', columns)],
+      rows: { 'v/estimate/last_place': kept },
+      events: [late],
+      cursor_s: 53,
+    });
+    expect(said(watched.one)).toBe('Down, from the pad: Down');
+    expect(watched.where).toBeUndefined();
+  });
 });
 
 describe('a figure', () => {

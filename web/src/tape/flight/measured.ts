@@ -42,10 +42,14 @@ export interface MeasuredPlace {
   t_s: TapeSeconds;
 }
 
-/** Kept, however old; navigation's only where a recording keeps none. */
+/**
+ * Kept, however old, but of this flight: what was measured before liftoff is the pad. Navigation's only where a recording
+ * keeps none.
+ */
 export function measured_place(tape: Tape, vehicle: number): MeasuredPlace | undefined {
   const kept = estimate(tape, vehicle, 'last_place');
   const east_m = kept.value('east_m');
+  if (kept.t_s < (tape.log.liftoff_s(vehicle, tape.cursor_s) ?? 0)) return undefined;
   if (Number.isFinite(east_m))
     return { east_m, north_m: kept.value('north_m'), sigma_m: kept.value('horizontal_sigma_m'), t_s: kept.t_s };
   return kept.known ? undefined : navigated_place(tape, vehicle);
