@@ -404,10 +404,7 @@ sockets.on('connection', (socket, request) => {
                 recorder: {
                     recording: true,
                     fault: '',
-                    queue_bytes: 0,
-                    dropped_bytes: 0,
                     file_bytes: Math.floor(now_s() * 21000),
-                    disk_free_bytes: 52e9,
                 },
             }),
         1000,

@@ -1,5 +1,6 @@
 #pragma once
 /// JSON texts of protocol/STREAM.md. NaN becomes null, bytes that are not UTF-8 become U+FFFD.
+#include <cmath>
 #include <cstdint>
 #include <optional>
 #include <string>
@@ -31,9 +32,15 @@ struct HelloParts {
 /// `description` and `latest` as made above.
 [[nodiscard]] std::string hello_text(const HelloParts& parts, nlohmann::json description, nlohmann::json latest);
 [[nodiscard]] std::string event_text(const Event& event, std::int64_t t_start_ns);
+/// Who is connected, and how well they keep up.
+struct Audience {
+    std::size_t viewers = 0, operators = 0, replays = 0, behind = 0;
+    double answer_s = NAN;      ///< the longest that one of them took for the last ping; NaN: none was asked yet
+    std::uint64_t left_out = 0; ///< block messages, since the server's start
+};
 /// `t_start_ns` empty: nothing is being recorded, times are null.
 [[nodiscard]] std::string status_text(const std::vector<LinkView>& links, const RecorderStatus& recorder,
-                                      std::size_t viewers, std::int64_t now_ns, std::int64_t utc_ns,
+                                      const Audience& audience, std::int64_t now_ns, std::int64_t utc_ns,
                                       std::optional<std::int64_t> t_start_ns);
 
 struct Gap {

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <chrono>
+#include <cmath>
 #include <optional>
 #include <utility>
 #include <vector>
@@ -339,13 +340,25 @@ void Hub::look_after(std::size_t count) {
     }
 }
 
+Audience Hub::audience() const {
+    const auto now = Viewer::Clock::now();
+    Audience out{.viewers = audience_.size(), .left_out = counters_.blocks_left_out};
+    for (const Member& member : audience_) {
+        out.operators += member.is_operator;
+        out.replays += member.replay != nullptr;
+        out.behind += member.viewer->behind();
+        out.answer_s = std::fmax(out.answer_s, member.viewer->answer_s(now));
+    }
+    return out;
+}
+
 WireMessage Hub::status() const {
     const auto utc_ns =
         std::chrono::duration_cast<std::chrono::nanoseconds>(std::chrono::system_clock::now().time_since_epoch())
             .count();
     const auto& tape = live_.tape();
     return frame_message(Opcode::text,
-                         status_text(sources_.links(), sources_.recorder(), audience_.size(), sources_.station_now_ns(),
+                         status_text(sources_.links(), sources_.recorder(), audience(), sources_.station_now_ns(),
                                      utc_ns, tape ? std::optional(tape->t_start_ns) : std::nullopt));
 }
 

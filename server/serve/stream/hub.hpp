@@ -83,6 +83,7 @@ class Hub final : private ViewerHost {
     [[nodiscard]] Client asking(const Viewer& viewer) const;
     void run_clock();
     void look_after(std::size_t count);
+    [[nodiscard]] Audience audience() const;
     [[nodiscard]] WireMessage status() const;
     [[nodiscard]] Member* find(const Viewer& viewer);
 

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cerrno>
+#include <utility>
 
 #include <sys/socket.h>
 #include <sys/uio.h>
@@ -171,6 +172,8 @@ void Viewer::on_message(Opcode opcode, std::string_view payload) {
             close(CloseCode::normal, "");
         return;
     case Opcode::pong:
+        if (std::exchange(asked_, false)) answer_s_ = std::chrono::duration<double>(heard_ - pinged_).count();
+        return;
     case Opcode::continuation: return;
     }
 }
@@ -217,6 +220,10 @@ void Viewer::drop() {
     host_.left(*this);
 }
 
+double Viewer::answer_s(Clock::time_point now) const noexcept {
+    return std::fmax(answer_s_, asked_ ? std::chrono::duration<double>(now - pinged_).count() : NAN);
+}
+
 void Viewer::tick(Clock::time_point now) {
     if (closing_since_) {
         if (now - *closing_since_ > kClosingTime) drop();
@@ -232,6 +239,7 @@ void Viewer::tick(Clock::time_point now) {
     }
     if (now - pinged_ > kPingEvery) {
         pinged_ = now;
+        asked_ = true;
         send(frame_message(Opcode::ping, ""));
     }
 }

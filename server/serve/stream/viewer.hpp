@@ -3,6 +3,7 @@
 /// tries the socket at once and waits only for what the kernel did not take: one system call a message in the ordinary
 /// case.
 #include <chrono>
+#include <cmath>
 #include <cstddef>
 #include <memory>
 #include <optional>
@@ -68,6 +69,10 @@ class Viewer : public std::enable_shared_from_this<Viewer> {
     [[nodiscard]] const Client& client() const noexcept { return client_; }
     [[nodiscard]] bool closing() const noexcept { return closing_since_.has_value() || dropped_; }
     [[nodiscard]] std::size_t queued_bytes() const noexcept { return outbox_.bytes(); }
+    /// Messages are being left out for it.
+    [[nodiscard]] bool behind() const noexcept { return outbox_.behind(); }
+    /// Seconds that it took for the last ping, or waits for it already, whichever is longer; NaN: not asked yet.
+    [[nodiscard]] double answer_s(Clock::time_point now) const noexcept;
 
   private:
     void write_or_close();
@@ -95,7 +100,9 @@ class Viewer : public std::enable_shared_from_this<Viewer> {
     bool dropped_ = false;
     Clock::time_point heard_;
     Clock::time_point pinged_;
-    double allowance_; ///< messages the client may send at once
+    bool asked_ = false;    ///< by a ping that is not answered
+    double answer_s_ = NAN; ///< to the last one that was
+    double allowance_;      ///< messages the client may send at once
     Clock::time_point allowance_at_;
 };
 

@@ -57,8 +57,6 @@ export interface Recording {
   utc_start_ms: UtcMs;
   t_end_s: TapeSeconds;
   live: boolean;
-  closed: boolean;
-  file_bytes: number;
   damage: string;
   /** Comma-separated; only in the list of recordings. */
   vehicles: string;
@@ -112,7 +110,6 @@ export interface Link {
 
 export interface Description {
   recording: Recording;
-  software: string;
   site: Site;
   vehicles: readonly Vehicle[];
   links: readonly Link[];
@@ -128,8 +125,6 @@ export function read_recording(value: unknown, path = 'recording'): Recording {
     utc_start_ms: utc_ms(from, 'utc_start_ns', path),
     t_end_s: number(from, 't_end_s', path),
     live: flag(from, 'live', path, false),
-    closed: flag(from, 'closed', path, false),
-    file_bytes: number(from, 'file_bytes', path, NaN),
     damage: text(from, 'damage', path, ''),
     vehicles: text(from, 'vehicles', path, ''),
   };
@@ -251,7 +246,6 @@ export function read_description(value: unknown, path = 'description'): Descript
   if (from['version'] !== 1) fail(`${path}/version`, '1 (reload the page after updating the server)', from['version']);
   return {
     recording: read_recording(from['recording'], `${path}/recording`),
-    software: text(from, 'software', path, ''),
     site: read_site(from['site'], `${path}/site`),
     vehicles: array(from['vehicles'], `${path}/vehicles`).map((entry, i) => {
       const at = `${path}/vehicles/${i}`;

@@ -47,10 +47,7 @@ export interface LinkStatus {
 export interface RecorderStatus {
   recording: boolean;
   fault: string;
-  queue_bytes: number;
-  dropped_bytes: number;
   file_bytes: number;
-  disk_free_bytes: number;
 }
 
 export interface Hello {
@@ -73,6 +70,8 @@ export interface Status {
   links: LinkStatus[];
   recorder: RecorderStatus;
   viewers: number;
+  /** Who they are and how well they keep up, in a sentence or two. */
+  audience: string;
   utc_ms: UtcMs;
 }
 export interface Gap {
@@ -165,12 +164,10 @@ function read_status(from: Json): Status {
     recorder: {
       recording: flag(recorder, 'recording', 'status/recorder'),
       fault: text(recorder, 'fault', 'status/recorder', ''),
-      queue_bytes: number(recorder, 'queue_bytes', 'status/recorder', 0),
-      dropped_bytes: number(recorder, 'dropped_bytes', 'status/recorder', 0),
       file_bytes: number(recorder, 'file_bytes', 'status/recorder', NaN),
-      disk_free_bytes: number(recorder, 'disk_free_bytes', 'status/recorder', NaN),
     },
     viewers: number(from, 'viewers', 'status', 0),
+    audience: text(from, 'audience', 'status', ''),
     utc_ms: utc_ms(from, 'utc_ns', 'status'),
   };
 }

@@ -8,10 +8,7 @@ import { NoAnswer } from '../../src/stream/no_answer';
 const recorder = {
   recording: true,
   fault: '',
-  queue_bytes: 0,
-  dropped_bytes: 0,
   file_bytes: 1,
-  disk_free_bytes: 1,
 };
 
 it('says how far behind live the cursor is, and how much is shown', () => {

@@ -59,6 +59,8 @@ describe('golden texts', () => {
     expect(why_missing(log, 0, 'air')).toBe((JSON.parse(text('event_missing.json')) as { text: string }).text);
     const status = read_message(text('status.json'));
     expect(status).toMatchObject({ type: 'status', t_s: 12.75, viewers: 3, utc_ms: 1779028337750 });
+    if (status.type === 'status')
+      expect(status.audience).toMatch(/^3 viewers are connected, 1 operator, .* 1 behind now\.$/);
     if (status.type === 'status') expect(status.links[1]?.t_last_s).toBeNaN();
     const gap = JSON.parse(text('gap.json')) as { from_t_s: number; to_t_s: number };
     expect(read_message(text('gap.json'))).toEqual({ type: 'gap', from_t_s: gap.from_t_s, to_t_s: gap.to_t_s });

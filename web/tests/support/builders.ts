@@ -53,12 +53,9 @@ export const description = (tables: Table[], more: Partial<Description> = {}): D
     utc_start_ms: 0,
     t_end_s: 100,
     live: false,
-    closed: true,
-    file_bytes: 0,
     damage: '',
     vehicles: '',
   },
-  software: '',
   site: {
     name: '',
     pad: nowhere,

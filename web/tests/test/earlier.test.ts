@@ -11,8 +11,6 @@ const recording = (id: string, day: number) => ({
   utc_start_ns: `${day * kDay_ms}000000`,
   t_end_s: 900,
   live: false,
-  closed: true,
-  file_bytes: 1,
   damage: '',
   vehicles: 'v, other',
 });

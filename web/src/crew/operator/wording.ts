@@ -36,6 +36,3 @@ export function why_off_words(live: boolean, operator: boolean): string {
 /** The flight that a vehicle is on, or its next. */
 export const flight_name_words = (vehicle: string, { number, liftoff_s }: Chapter): string =>
   `Name of ${Number.isNaN(liftoff_s) ? 'the next flight' : 'this flight'}, ${vehicle}, number ${number} of this recording`;
-
-export const watching_words = (viewers: number): string =>
-  viewers === 1 ? '1 viewer is connected' : `${viewers} viewers are connected`;
