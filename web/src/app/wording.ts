@@ -26,9 +26,6 @@ export const old_words = (age_s: number): string => `${format_duration(age_s)} o
 
 export const kViewMissing = 'This view could not be loaded. Reload the page when the ground station answers.';
 
-export const kReceivesOnly =
-  'Turnstone only receives: it cannot command, arm or fire anything. The range safety officer decides.';
-
 /** The line that a connection which is not open speaks in. */
 export const kConnectionLine: Readonly<Record<ConnectionState, string>> = {
   connecting: 'opening',

@@ -11,6 +11,7 @@ export interface Label {
 
 const kLine_px = 15;
 const kEdge_px = 2;
+const kApart_px = 8; // else two names read as one
 
 /**
  * Those that are written, each where it has room: its own line, the one below or the one above. What begins on the drawing,
@@ -26,7 +27,10 @@ export function place_labels(labels: readonly Label[], across: number, width_of:
     const top = label.y - (label.baseline === 'middle' ? kLine_px / 2 : kLine_px);
     const is_free = (down: number): boolean =>
       kept.every(
-        (other) => other.left >= left + width || other.right <= left || Math.abs(other.top - top - down) >= kLine_px,
+        (other) =>
+          other.left >= left + width + kApart_px ||
+          other.right + kApart_px <= left ||
+          Math.abs(other.top - top - down) >= kLine_px,
       );
     const down = [0, kLine_px, -kLine_px].find(is_free);
     if (down === undefined) continue;

@@ -1,7 +1,7 @@
 /** Draws the map: boundary, pad, station, the way flown and where it may come down. North is up, metres are to scale. */
 import type { PhaseSpan } from '../tape/events';
 import type { LandingCase, Place } from '../places/landing';
-import { ellipse_points, type View } from '../places/map';
+import { ellipse_points, on_view, type View } from '../places/map';
 import type { TrackPoint } from '../tape/flight/track';
 import { format_fixed } from '../text/format';
 import { place_labels, type Label } from './labels';
@@ -68,8 +68,7 @@ export function draw_map(surface: Surface, colours: Palette, scene: MapScene): v
     height,
     font: `13px ${colours.font}`,
     labels: [],
-    x: (place) => width / 2 + (place.east_m - view.east_m) / view.m_per_px,
-    y: (place) => height / 2 - (place.north_m - view.north_m) / view.m_per_px,
+    ...on_view(view, width, height),
   };
   context.lineJoin = 'round';
   context.lineCap = 'butt';

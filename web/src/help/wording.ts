@@ -1,9 +1,9 @@
 /** Words of the help page. */
 import type { Urgency } from '../draw/strokes';
 import type { ViewName } from '../station/route.svelte';
+import { kReceivesOnly } from '../text/safety';
 
-export const kSafety =
-  'Turnstone only receives: it cannot command, arm or fire anything. What it shows is an estimate and no safety system. Watch the sky, and do what the range safety officer says.';
+export const kSafety = `${kReceivesOnly} What it shows is an estimate and no safety system. Watch the sky.`;
 
 /** What each view is for. */
 export const kViewWords: Readonly<Record<Exclude<ViewName, 'help'>, string>> = {

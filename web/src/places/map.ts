@@ -16,6 +16,11 @@ export interface Extent {
 export interface View extends Place {
   m_per_px: number;
 }
+type Pixels = (place: Place) => number;
+interface OnView {
+  x: Pixels;
+  y: Pixels;
+}
 
 const kRadian = Math.PI / 180;
 const kMajor_m = 6378137; // WGS 84 (NIMA TR8350.2, 3rd edition, tables 3.1 and 3.3)
@@ -64,6 +69,12 @@ export function extent_of(places: readonly Place[]): Extent {
   }
   return extent;
 }
+
+/** Where a place stands on a drawing of this size, in pixels. */
+export const on_view = ({ east_m, north_m, m_per_px }: View, width: number, height: number): OnView => ({
+  x: (place) => width / 2 + (place.east_m - east_m) / m_per_px,
+  y: (place) => height / 2 - (place.north_m - north_m) / m_per_px,
+});
 
 /**
  * A view of everything in `extent`. The one before is kept while it holds everything at no less than half the size it

@@ -37,7 +37,6 @@ export const kReadyWords = {
   resume: 'Resume countdown',
   set: 'Set time',
   report: 'Print report',
-  decides: 'This program only receives: it cannot command, arm or fire anything. The range safety officer decides.',
 } as const;
 
 export const kAnswerWords: Readonly<Record<Answer, string>> = {

@@ -42,7 +42,6 @@ export const kTestWords = {
   no_firing: 'No firing found yet.',
   no_edges: 'none yet',
   loading: 'Loading the milliseconds around it.',
-  only_receives: 'This program only receives: nothing here fires anything. The range safety officer decides.',
 } as const;
 
 /** "Tethered separation test 3". */

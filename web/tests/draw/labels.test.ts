@@ -13,11 +13,12 @@ const placed = (...labels: Label[]): string[] =>
   place_labels(labels, 100, ({ text }) => 10 * text.length).map(({ text, x, y }) => `${text} ${x} ${y}`);
 
 it('leaves words alone that have room', () => {
-  expect(placed(label('pad', 2, 0), label('road', 32, 0), label('hill', 2, 15))).toEqual([
+  expect(placed(label('pad', 2, 0), label('road', 40, 0), label('hill', 2, 15))).toEqual([
     'hill 2 15',
-    'road 32 0',
+    'road 40 0',
     'pad 2 0',
   ]);
+  expect(placed(label('people', 2, 0), label('far', 65, 0))).toEqual(['far 65 0', 'people 2 15']);
 });
 
 it('moves what was said earlier off what was said later, and leaves out what has no room', () => {
@@ -37,6 +38,6 @@ it('keeps on the drawing what begins there, and leaves out what does not', () =>
 });
 
 it('measures words from where they are anchored', () => {
-  expect(placed(label('pad', 40, 0, 'right'), label('hill', 40, 0))).toEqual(['hill 40 0', 'pad 40 0']);
+  expect(placed(label('pad', 32, 0, 'right'), label('hill', 40, 0))).toEqual(['hill 40 0', 'pad 32 0']);
   expect(placed(label('pad', 30, 0, 'center'), label('hill', 30, 0))).toEqual(['hill 30 0', 'pad 30 15']);
 });
