@@ -307,6 +307,7 @@ async function ballistic(browser) {
   await until('the rail', async () => /rail/.test(await figure(phone, 'rail').innerText().catch(() => '')));
   await phone.getByTestId('sound').click();
   await until('the warning', async () => /^Warning/.test(await sentence(phone)), 90_000);
+  check('a screen reader is interrupted', /parachute/i.test(await phone.getByTestId('warned').innerText()));
   await check_soon('the largest figure is the time to impact', async () => [(await largest(phone)) === 'Predicted impact', await largest(phone)], 5000);
   await each(pages, 'no parachute', async (page, what) => {
     await picture(page, `watch-${what.replaceAll(/[, ]+/g, '-')}`);
@@ -314,7 +315,6 @@ async function ballistic(browser) {
     const band = await page.getByTestId('sentence').boundingBox();
     check(`${what}: the band fills the width`, band.width === page.viewportSize().width);
   });
-  check('a screen reader is interrupted', /parachute/i.test(await phone.getByTestId('warned').innerText()));
   check('the phone shakes three times', (await phone.evaluate(() => globalThis.shaken)).some((pulses) => pulses.length === 5), JSON.stringify(await phone.evaluate(() => globalThis.shaken)));
   const heard = await phone.evaluate(() => globalThis.heard);
   check('the warning is spoken', heard.some((text) => /^Warning\. .*parachute/i.test(text)), heard.join(' | '));
