@@ -19,6 +19,7 @@ constexpr double kLies_deg = 45.0; ///< from the vertical
 constexpr double kPredictionStale_s = 3.0;
 constexpr double kAtPad_m = 5.0; ///< so near, a bearing says nothing
 constexpr double kFoundSure_m = 5.0;
+constexpr double kLeavesPad_s = 2.0; ///< a receiver's newest fix at liftoff comes as late as this
 /// Of a rounding step: by how much a figure has to leave what was said. Less than a half would never settle.
 constexpr double kHeldFor = 0.8;
 
@@ -44,9 +45,10 @@ std::string head_of(std::string_view text) {
     return std::string(end > kSubjectMost || head.find(": ") != std::string_view::npos ? head : text);
 }
 
-/// Before liftoff it is the pad, and says nothing of where a flight went.
+/// Until just after liftoff it is the pad, and says nothing of where a flight went.
 bool is_place_of_flight(const FlightView& view) {
-    return view.place.known() && !(view.liftoff_ns && view.place.t_ns < *view.liftoff_ns);
+    return view.place.known() &&
+           !(view.liftoff_ns && seconds_between(*view.liftoff_ns, view.place.t_ns) < kLeavesPad_s);
 }
 
 /// The alert says what the whole sentence then says.

@@ -131,7 +131,7 @@ TEST_CASE("each state of a flight has its sentence") {
     at_pad.place.t_ns = viewed_at(95);
 
     FlightView fixless = at_pad;
-    fixless.place.t_ns = viewed_at(-1);
+    fixless.place.t_ns = viewed_at(1.5);
     FlightView unsure = view_of(Phase::under_main, 70, 160, -6.1);
     unsure.main_out_ns = viewed_at(60);
     unsure.t_landing_ns = unsure.t_ns;

@@ -4,6 +4,7 @@ import type { Table } from '../../stream/description';
 import { estimate } from '../estimates';
 import type { Tape } from '../tape';
 
+const kLeavesPad_s = 2; // a receiver's newest fix at liftoff comes as late as this
 const kLeastDimensions = 2; // NMEA 0183, sentence GSA: 1 is none
 
 const column_with = (table: Table, role: string): number => table.columns.findIndex((column) => column.role === role);
@@ -43,13 +44,13 @@ export interface MeasuredPlace {
 }
 
 /**
- * Kept, however old, but of this flight: what was measured before liftoff is the pad. Navigation's only where a recording
+ * Kept, however old, but of this flight: what was measured until just after liftoff is the pad. Navigation's only where a recording
  * keeps none.
  */
 export function measured_place(tape: Tape, vehicle: number): MeasuredPlace | undefined {
   const kept = estimate(tape, vehicle, 'last_place');
   const east_m = kept.value('east_m');
-  if (kept.t_s < (tape.log.liftoff_s(vehicle, tape.cursor_s) ?? 0)) return undefined;
+  if (kept.t_s < (tape.log.liftoff_s(vehicle, tape.cursor_s) ?? -kLeavesPad_s) + kLeavesPad_s) return undefined;
   if (Number.isFinite(east_m))
     return { east_m, north_m: kept.value('north_m'), sigma_m: kept.value('horizontal_sigma_m'), t_s: kept.t_s };
   return kept.known ? undefined : navigated_place(tape, vehicle);
