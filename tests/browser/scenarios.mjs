@@ -43,7 +43,7 @@ async function events_of(id) {
 const plain = (text) => text.replaceAll(/[\n\u00a0\u202f]+/g, ' ').trim();
 const number_of = async (page, name) => Number((await page.getByTestId(name).evaluateAll((found) => found.map((one) => one.dataset.number)))[0] ?? NaN);
 
-/** Words and controls that are cut, reach over an edge, or lie over other words. */
+/** Words and controls that are clipped, reach over an edge, or lie over other words. */
 const misplaced = (page) => page.evaluate(() => {
   const found = [];
   const wide = document.documentElement.scrollWidth - innerWidth;
@@ -53,7 +53,7 @@ const misplaced = (page) => page.evaluate(() => {
     if (width === 0 || height === 0 || one.closest('.unseen, .scroll, [data-testid=overlays], canvas')) continue;
     const words = one.childElementCount === 0 && one.textContent.trim() !== '' && !one.closest('svg');
     if (!words || getComputedStyle(one).textOverflow === 'ellipsis') continue;
-    if (left < -0.5 || right > innerWidth + 0.5 || (one.clientWidth > 0 && one.scrollWidth > one.clientWidth + 1)) found.push(`cut: ${one.textContent.trim().slice(0, 40)}`);
+    if (left < -0.5 || right > innerWidth + 0.5 || (one.clientWidth > 0 && one.scrollWidth > one.clientWidth + 1)) found.push(`clipped: ${one.textContent.trim().slice(0, 40)}`);
   }
   for (const map of document.querySelectorAll('[data-testid=where-map], [data-testid=area-map]')) {
     const texts = [...map.querySelectorAll('text')].filter((text) => text.getClientRects().length > 0);
@@ -121,7 +121,7 @@ async function look(page, view, recording, moment, what) {
   await kCompared[view](page, id, moment.t_s, what);
   for (const [size, width, height] of kSizes) {
     await page.setViewportSize({ width, height });
-    await check_soon(`${what}, ${size}: nothing is cut or lies over anything`, async () => {
+    await check_soon(`${what}, ${size}: nothing is clipped or lies over anything`, async () => {
       const found = await misplaced(page);
       return [found.length === 0, found.join('; ')];
     }, 3000);
