@@ -118,8 +118,7 @@ class SerialLink final : public StreamLink<boost::asio::posix::stream_descriptor
     }
 
     std::string failure(const boost::system::error_code& error) const override {
-        return "unplugged or closed by the other side (" + error.message() +
-               ")"; // of a path nobody wants to be told aloud
+        return source_.path + " was unplugged or closed by the other side (" + error.message() + ")";
     }
 
     void close() noexcept override {

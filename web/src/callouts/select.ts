@@ -78,9 +78,12 @@ export class CallOuts {
       if (this.said.has(event.id) || acknowledged || !Number.isNaN(shelved_until_s)) return [];
       this.said.add(event.id);
       if (now_s - found_s(event) > kLate_s) return [];
-      // A warning is said as the band says it: with time, place and what to do.
+      // A warning is said as the band says it: with time, place and what to do; a caution as briefly as there.
       const sentence = tape.log.sentence_at(vehicle, now_s);
-      const text = level === 'warning' && sentence?.level === 'warning' ? sentence.text : `${event.text}.`;
+      const { alert, alert_text } = sentence?.data ?? {};
+      const brief = alert === event.key ? alert_text : undefined;
+      const text =
+        level === 'warning' && sentence?.level === 'warning' ? sentence.text : `${String(brief ?? event.text)}.`;
       const words = `${kCallOutWords.alert[level]} ${aloud(sentence_in(text, units), units)}`;
       return [{ text: words, weight: level, kind: 'alerts' }];
     });

@@ -120,6 +120,14 @@ describe('call-outs', () => {
     const advisory = event(6, 20, 'alert_raised', 'b', { level: 'advisory', text: 'Wind unknown' });
     expect(heard([liftoff, caution, advisory], at(19.5, 20.2))[1]).toBe('Caution. Drogue late by 3 seconds.');
   });
+  it('say a caution as briefly as the band that it leads', () => {
+    const text = 'Link radio: lost: /dev/ttyUSB0 was unplugged';
+    const lost = event(5, 20, 'alert_raised', 'link_down', { level: 'caution', text, key: 'link/radio/down' });
+    const data = { alert: 'link/radio/down', alert_text: 'Link radio: lost' };
+    const said = { level: 'caution', text: 'Link radio: lost. Coasting.', data } as const;
+    const sentence = event(6, 20, 'sentence', 'sentence', said);
+    expect(heard([liftoff, lost, sentence], at(19.5, 20.2))[1]).toBe('Caution. Link radio: lost.');
+  });
   it('say only what this device wants', () => {
     expect(heard([liftoff], at(9.9, 10.1), { ...all, kinds: new Set(['apogee'] as const) }).join('')).toBe('');
   });
