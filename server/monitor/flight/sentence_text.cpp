@@ -166,7 +166,8 @@ std::string state(SentenceForm form, const Said& said, bool brief) {
                : charges == 1 ? "On the stand. 1 charge seen."
                               : fmt::format("On the stand. {:.0f} charges seen.", charges);
     }
-    case SentenceForm::under_thrust: return sentences({"Under thrust.", motion(" AGL")});
+    case SentenceForm::under_thrust:
+        return sentences({"Under thrust.", brief ? clauses({altitude(said, " AGL")}) : motion(" AGL")});
     case SentenceForm::coasting: {
         const std::string predicted = apogee(said, "Apogee about ");
         if (predicted.empty()) return sentences({"Coasting.", motion(" AGL")});

@@ -167,6 +167,8 @@ TEST_CASE("each state of a flight has its sentence") {
         // A phone has three lines, of some 100 letters: behind a long alert only what is now has room.
         {under_drogue(), &slow, Level::caution,
          "This computer is too slow: estimates 1.3 s behind, no predictions. Under drogue. 612 m, falling 24 m/s."},
+        {view_of(Phase::under_thrust, 2, 959.4, 154.3), &slow, Level::caution,
+         "This computer is too slow: estimates 1.3 s behind, no predictions. Under thrust. 959 m AGL."},
         {silent, &slow, Level::caution,
          "This computer is too slow: estimates 1.3 s behind, no predictions. No signal for 4 s."},
         // Of a longer one its head says enough there; the list of alerts has all of it.
