@@ -139,8 +139,8 @@ export function format_interval(low: number, high: number, unit: string): string
 export function format_fraction(fraction: number, less_than = 'less than '): string {
   if (!Number.isFinite(fraction)) return '';
   const percent = 100 * fraction;
-  if (percent > 0 && percent < 0.1) return `${less_than}0.1 %`;
-  return percent > 0 && percent < 10 ? `${format_fixed(percent, 1)} %` : `${format_fixed(percent, 0)} %`;
+  if (percent > 0 && percent < 0.1) return `${less_than}0.1\u00a0%`;
+  return `${format_fixed(percent, percent > 0 && percent < 10 ? 1 : 0)}\u00a0%`;
 }
 
 /** "± 1.2 m"; empty when there is none. */

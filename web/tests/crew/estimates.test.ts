@@ -136,7 +136,7 @@ describe('the landing card', () => {
       '500 m',
       'bearing 143° true',
       'in 1 min 28 s',
-      '2.3 % outside the boundary',
+      '2.3\u00a0% outside the boundary',
       '95 % ellipse 120 × 80 m (semi-axes)',
       'advisory: the range safety officer decides',
     ]));
@@ -159,7 +159,7 @@ describe('the landing card', () => {
       'bearing 037° true',
       'what is seen fits best: no parachute',
       'in 8.0 s',
-      '0.4 % outside the boundary',
+      '0.4\u00a0% outside the boundary',
       '95 % ellipse 60 × 50 m (semi-axes)',
       'advisory: the range safety officer decides',
     ]);

@@ -38,7 +38,7 @@ describe('the pad check', () => {
       ['Battery', '8.24 V', true],
       ['GNSS', '3-D, 11 used', true],
       ['Last packet', '0.6 s ago', true],
-      ['Packet loss', '1.0 %', true],
+      ['Packet loss', '1.0\u00a0%', true],
       ['Alerts', 'none', true],
     ]);
   });

@@ -86,11 +86,11 @@ describe('numbers', () => {
     [NaN, ''],
   ])('%d s to go: %s', (t_s, text) => expect(format_to_go(t_s)).toBe(text));
   it.each([
-    [0, '0 %'],
-    [0.0004, 'less than 0.1 %'],
-    [0.031, '3.1 %'],
-    [0.414, '41 %'],
-    [1, '100 %'],
+    [0, '0\u00a0%'],
+    [0.0004, 'less than 0.1\u00a0%'],
+    [0.031, '3.1\u00a0%'],
+    [0.414, '41\u00a0%'],
+    [1, '100\u00a0%'],
     [NaN, ''],
   ])('fraction %d is %s', (fraction, text) => expect(format_fraction(fraction)).toBe(text));
   it.each([
