@@ -49,6 +49,8 @@ class Station {
   led: Json | undefined = $state.raw();
   /** Time under the pointer on strips or tape, seconds on the tape; NaN: none. Read by canvases every frame. */
   hover_s: TapeSeconds = NaN;
+  /** How often the tape was asked to move, play or stop on this page. */
+  moves = 0;
 
   private readonly connection_: Connection;
   loader: Loader | undefined;
@@ -116,6 +118,7 @@ class Station {
 
   seek(t_s: TapeSeconds): void {
     const tape = this.tape;
+    this.moves++;
     if (!tape) return;
     tape.set_cursor(t_s);
     if (tape.live) this.loader?.look();
@@ -145,6 +148,7 @@ class Station {
   toggle_play(): void {
     const tape = this.tape;
     if (!tape || tape.live) return;
+    this.moves++;
     if (!tape.playing && tape.cursor_s >= tape.head_s - 0.01) this.seek(0);
     this.request(tape.playing ? { type: 'pause' } : { type: 'play', rate: tape.rate });
   }
@@ -152,12 +156,14 @@ class Station {
   set_rate(rate: number): void {
     const tape = this.tape;
     if (!tape || tape.live) return;
+    this.moves++;
     tape.rate = rate;
     if (tape.playing) this.request({ type: 'play', rate });
   }
 
   /** To the next packet or the one before. */
   step(packets: -1 | 1): void {
+    this.moves++;
     this.request({ type: 'step', packets });
   }
 

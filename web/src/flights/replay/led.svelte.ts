@@ -23,8 +23,8 @@ class LedDebrief {
   private place: Led | undefined;
   private heard_ms: PageMs = 0;
   private acted_ms: PageMs = -Infinity;
-  /** The tape stood where the leader stands, so that what moves it next is a person here. */
-  private together = false;
+  /** Moves of the tape until now: who makes another one has let go. */
+  private moves = 0;
 
   lead(): void {
     this.let_go();
@@ -39,7 +39,7 @@ class LedDebrief {
 
   follow(): void {
     this.end();
-    [this.following, this.together] = [true, false];
+    [this.following, this.moves] = [true, station.moves];
     station.request({ type: 'follow', follow: true });
     this.tick();
   }
@@ -52,12 +52,11 @@ class LedDebrief {
   tick(): void {
     const { tape, led } = station;
     if (led !== this.heard) {
-      [this.heard, this.heard_ms, this.together, this.place] = [led, page_now(), false, read_led(led)];
+      [this.heard, this.heard_ms, this.place] = [led, page_now(), read_led(led)];
       if (this.place) this.leading = false; // whoever says so last leads
     }
     if (station.role !== 'operator') this.leading = false; // logged out
-    if (this.leading && tape?.live === false)
-      this.tell({ cursor_s: tape.cursor_s, playing: tape.playing, rate: tape.rate });
+    if (this.leading && tape?.live === false) this.tell(tape);
     else if (this.following && this.place) this.go_along(this.place);
   }
 
@@ -75,18 +74,15 @@ class LedDebrief {
       const there = book.entries.flights.filter((flight) => flight.recording === led.recording);
       const flight = there.findLast((one) => one.from_s <= led.t_s) ?? there[0];
       if (flight) location.hash = flight_address(flight.id);
+      this.moves = station.moves;
       return;
     }
+    if (station.moves !== this.moves) return this.let_go();
     if (page_now() - this.acted_ms < kSettle_ms) return;
-    const stand = { cursor_s: tape.cursor_s, playing: tape.playing, rate: tape.rate };
-    const step = next_step(led, (page_now() - this.heard_ms) / 1000, stand, this.together);
-    if (step.do === 'let_go') return this.let_go();
-    this.together = step.do === 'nothing';
-    if (step.do === 'nothing') return;
+    const step = next_step(led, (page_now() - this.heard_ms) / 1000, tape);
+    if (!step) return;
     this.acted_ms = page_now();
-    if (step.do === 'seek') station.seek(step.t_s);
-    else if (step.do === 'rate') station.set_rate(led.rate);
-    else station.toggle_play();
+    station.request(step);
   }
 }
 

@@ -8,7 +8,7 @@ export interface Stand {
   rate: number;
 }
 
-export type Step = { do: 'nothing' | 'toggle' | 'rate' | 'let_go' } | { do: 'seek'; t_s: TapeSeconds };
+export type Step = { type: 'play'; rate: number } | { type: 'pause' } | { type: 'seek'; t_s: TapeSeconds };
 
 const kNear_s = 0.02; // of cursors that stand
 const kNearPlaying_s = 0.7; // of cursors that move: what a path through a phone's network takes
@@ -17,12 +17,11 @@ const kNearPlaying_s = 0.7; // of cursors that move: what a path through a phone
 export const say_words = ({ cursor_s, playing, rate }: Stand): string =>
   `${playing ? 'plays' : cursor_s.toFixed(2)} ${rate}`;
 
-/** `since_s`: since the leader's word came; `together`: they stood together a moment ago. */
-export function next_step(led: Led, since_s: number, own: Stand, together: boolean): Step {
-  if (led.playing !== own.playing) return { do: together ? 'let_go' : 'toggle' };
-  if (led.playing && led.rate !== own.rate) return { do: together ? 'let_go' : 'rate' };
+/** `since_s`: since the leader's word came. What to ask the station for; undefined: nothing. */
+export function next_step(led: Led, since_s: number, own: Stand): Step | undefined {
+  if (led.playing ? !own.playing || led.rate !== own.rate : own.playing)
+    return led.playing ? { type: 'play', rate: led.rate } : { type: 'pause' };
   const there_s = led.playing ? led.t_s + led.rate * since_s : led.t_s;
   const near_s = led.playing ? kNearPlaying_s * Math.max(1, led.rate) : kNear_s;
-  if (Math.abs(own.cursor_s - there_s) <= near_s) return { do: 'nothing' };
-  return together && !led.playing ? { do: 'let_go' } : { do: 'seek', t_s: there_s };
+  return Math.abs(own.cursor_s - there_s) > near_s ? { type: 'seek', t_s: there_s } : undefined;
 }
