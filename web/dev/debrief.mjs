@@ -186,7 +186,7 @@ function compare({ flights: ids }) {
                         : [],
             };
         }),
-        trend: [{ key: 'apogee_m', slope_per_day: 0.4, interval: [-0.5, 1.3], n: chosen.length }],
+        trend: [{ key: 'apogee_m', slope_per_day: 0.4, slope_error: 0.4, interval: [-0.5, 1.3], n: chosen.length }],
         changes: chosen.slice(1).map((_, i) => ({
             from: i,
             to: i + 1,

@@ -14,6 +14,8 @@ using nlohmann::json;
 
 constexpr double kAbsent = std::numeric_limits<double>::quiet_NaN();
 constexpr double kNsPerDay = 86'400e9;
+/// What an evening's flights have of a slope by the day is their scatter, many times over.
+constexpr double kTrendLeast_days = 1;
 
 /// The figures that any flight has, in the order of key_figures().
 std::vector<const Figure*> figures_of(const std::vector<ComparedFlight>& flights) {
@@ -55,6 +57,11 @@ json of(const analysis::Interval& interval) {
     return {interval.low, interval.high};
 }
 
+/// North breaks every sum of bearings.
+bool is_bearing(const Figure& figure) {
+    return figure.unit == "deg";
+}
+
 /// Null by flight where nothing was predicted.
 json predictions_of(const std::vector<FigureOfFlight>& figures) {
     json out = json::array();
@@ -78,7 +85,8 @@ json figures_json(const std::vector<ComparedFlight>& flights) {
     json out = json::array();
     for (const Figure* figure : figures_of(flights)) {
         const std::vector<FigureOfFlight> each = by_flight(flights, *figure);
-        const analysis::FigureSpread spread = analysis::spread_of(values_of(each));
+        const analysis::FigureSpread spread =
+            is_bearing(*figure) ? analysis::FigureSpread{} : analysis::spread_of(values_of(each));
         json values = json::array(), outliers = json::array();
         for (const FigureOfFlight& one : each) values.push_back({{"value", one.value}, {"sigma", one.sigma}});
         for (const analysis::Outlier& outlier : spread.outliers)
@@ -107,11 +115,15 @@ json trend_json(const std::vector<ComparedFlight>& flights) {
     std::vector<double> days;
     for (const ComparedFlight& flight : flights)
         days.push_back(static_cast<double>(flight.utc_liftoff_ns - flights.front().utc_liftoff_ns) / kNsPerDay);
+    const auto [first, last] = std::ranges::minmax(days);
+    if (last - first < kTrendLeast_days) return out;
     for (const Figure* figure : figures_of(flights)) {
+        if (is_bearing(*figure)) continue;
         const analysis::Trend trend = analysis::trend_of(days, values_of(by_flight(flights, *figure)));
         if (std::isnan(trend.slope_error)) continue;
         out.push_back({{"key", figure->key},
                        {"slope_per_day", trend.slope},
+                       {"slope_error", trend.slope_error},
                        {"interval", of(trend.slope_interval)},
                        {"n", trend.count}});
     }

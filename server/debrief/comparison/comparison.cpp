@@ -126,9 +126,12 @@ Result<json> comparison_of(const std::vector<ComparedFlight>& flights, Alignment
     json heads = json::array();
     for (const ComparedFlight& flight : flights) {
         const double at_s = aligned_at_s(flight, align);
-        if (std::isnan(at_s))
-            return fail(flight.id + ": has no " + std::string(word(align)) +
+        if (std::isnan(at_s)) {
+            std::string moment(word(align));
+            std::ranges::replace(moment, '_', ' ');
+            return fail(letter(heads.size()) + " (" + flight.name + ") has no " + moment +
                         "; align at another moment, or leave that flight out");
+        }
         from_s = std::min(from_s, flight.from_s - at_s);
         to_s = std::max(to_s, flight.to_s - at_s);
         heads.push_back({{"id", flight.id},

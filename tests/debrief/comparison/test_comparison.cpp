@@ -2,6 +2,7 @@
 #include <catch2/catch.hpp>
 
 #include <cmath>
+#include <numbers>
 #include <string>
 #include <vector>
 
@@ -27,6 +28,7 @@ struct MadeFlight {
     double day = 0;
     double mass_kg = 2.9;
     bool has_burnout = true;
+    double bearing_deg = 90; ///< of the landing, 50 m from the pad
 };
 
 double made_altitude_m(const MadeFlight& flight, double t_s) {
@@ -61,6 +63,10 @@ std::string recorded_flight(const test::TemporaryFolder& folder, const MadeFligh
     made.row("sanderling/estimate/ascent", at(-3), {{"apogee_m", 1000}, {"apogee_m_sigma", 40}, {"apogee_in_s", 12.5}});
     made.row("sanderling/estimate/derived", at(79),
              {{"altitude_max_m", flight.apogee_m}, {"altitude_max_m_sigma", 2}, {"altitude_max_t_s", kApogeeAt_s}});
+    made.row("sanderling/estimate/last_place", at(75),
+             {{"east_m", 50 * std::sin(flight.bearing_deg * std::numbers::pi / 180)},
+              {"north_m", 50 * std::cos(flight.bearing_deg * std::numbers::pi / 180)},
+              {"horizontal_sigma_m", 2}});
     const std::filesystem::path file = made.record(folder, at(85));
     return file.stem().string() + "~sanderling~1";
 }
@@ -150,7 +156,7 @@ TEST_CASE("flights are aligned where they are asked to be") {
     const std::string id = recorded_flight(folder, unseen);
     const auto refused = debrief::compare_job({folder.path()}, {{"flights", {id}}, {"align", "burnout"}}, kOn);
     REQUIRE(!refused);
-    CHECK_THAT(refused.error().message, Contains(id) && Contains("no burnout"));
+    CHECK_THAT(refused.error().message, Contains("A (") && Contains("UTC) has no burnout"));
     CHECK(!debrief::compare_job({folder.path()}, {{"flights", {"none~sanderling~1"}}}, kOn));
     const auto stopped = debrief::compare_job({folder.path()}, {{"flights", ids}}, [](double) { return false; });
     REQUIRE(!stopped);
@@ -187,6 +193,39 @@ TEST_CASE("figures have their spread, their outlier, their trend and what had be
     CHECK(trend["n"] == 6);
     CHECK(trend["interval"][0].get<double>() < 0);
     CHECK(trend["interval"][1].get<double>() > products / 17.5);
+    double residual_squares = 0;
+    for (std::size_t i = 0; i < 6; ++i)
+        residual_squares += std::pow(apogees[i] - 1015 - products / 17.5 * (static_cast<double>(i) - 2.5), 2);
+    const double slope_error = std::sqrt(residual_squares / 4 / 17.5);
+    CHECK(trend.at("slope_error").get<double>() == Approx(slope_error).epsilon(1e-6));
+    // t(0.975, 4) = 2.776445.
+    CHECK(trend["interval"][1].get<double>() == Approx(products / 17.5 + 2.776445 * slope_error).epsilon(1e-5));
+}
+
+TEST_CASE("bearings have neither mean nor outlier nor trend, which north would break") {
+    const test::TemporaryFolder folder;
+    const double bearings_deg[] = {358, 2, 1, 359, 0.5, 3};
+    json ids = json::array();
+    for (std::size_t i = 0; i < 6; ++i) {
+        MadeFlight flight{1000.0 + static_cast<double>(i), 2, static_cast<double>(i)};
+        flight.bearing_deg = bearings_deg[i];
+        ids.push_back(recorded_flight(folder, flight));
+    }
+    const json answer = answered(folder, {{"flights", ids}});
+    const json& bearing = named(answer.at("figures"), "landing_deg");
+    CHECK(bearing["values"][0]["value"].get<double>() == Approx(358).margin(0.1));
+    for (const char* key : {"mean", "sd", "relative_spread"}) CHECK(bearing.at(key).is_null());
+    CHECK(bearing["interval"] == json{nullptr, nullptr});
+    CHECK(bearing["outliers"].empty());
+    CHECK_THROWS(named(answer.at("trend"), "landing_deg"));
+    CHECK(named(answer.at("trend"), "apogee_m")["slope_per_day"].get<double>() == Approx(1));
+}
+
+TEST_CASE("flights of one evening have no trend over days") {
+    const test::TemporaryFolder folder;
+    json ids = json::array();
+    for (const double hours : {0.0, 1.0, 3.0}) ids.push_back(recorded_flight(folder, {1000 + hours, 2, hours / 24}));
+    CHECK(answered(folder, {{"flights", ids}}).at("trend").empty());
 }
 
 TEST_CASE("what changed in the vehicle's file stands between the flights it lies between") {

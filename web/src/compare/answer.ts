@@ -44,6 +44,8 @@ export interface ComparedFigure {
 export interface Trend {
   key: string;
   slope_per_day: number;
+  /** Standard error. */
+  slope_error: number;
   interval: readonly [number, number];
   n: number;
 }
@@ -132,6 +134,7 @@ export function read_comparison(value: unknown): Comparison {
       return {
         key: text(one, 'key', at),
         slope_per_day: number(one, 'slope_per_day', at, NaN),
+        slope_error: number(one, 'slope_error', at, NaN),
         interval: interval(one['interval'], `${at}/interval`),
         n: number(one, 'n', at, 0),
       };

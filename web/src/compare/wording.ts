@@ -2,7 +2,6 @@
 import { figure_words, interval_words, mean_of } from '../debrief/figures';
 import { capital, format_fixed, format_fraction } from '../text/format';
 import { lower } from '../text/title';
-import { shown_unit } from '../text/units';
 import type { Comparison, ComparedFigure, Outlier, Trend } from './answer';
 
 export const kAligns = {
@@ -73,12 +72,10 @@ export const outlier_words = ({ test, statistic, critical }: Outlier, title: str
   `${flight}: ${lower(title)} (${test}, ${format_fixed(statistic, 2)} against ${format_fixed(critical, 2)}).`;
 
 export function trend_words(trend: Trend, title: string, unit: string): string {
-  const { symbol } = shown_unit(unit);
   const [low, high] = trend.interval;
   const sure = low > 0 || high < 0;
-  const slope = figure_words(unit, trend.slope_per_day, (high - low) / 2 / 1.96);
-  const range = interval_words(unit, trend.interval);
-  const known = `${title}: ${slope} a day, 95 % interval ${range} ${symbol}`;
+  const slope = figure_words(unit, trend.slope_per_day, trend.slope_error);
+  const known = `${title}: ${slope} a day, 95 % interval ${interval_words(unit, trend.interval)}`;
   return sure ? `${known}.` : `${known}: no trend that ${trend.n} flights can show.`;
 }
 

@@ -48,7 +48,7 @@ const answer = {
       outliers: [{ flight: 2, test: 'Grubbs', statistic: 1.15, critical: 1.15 }],
     },
   ],
-  trend: [{ key: 'apogee_m', slope_per_day: 4.1, interval: [1.2, 7], n: 3 }],
+  trend: [{ key: 'apogee_m', slope_per_day: 4.1, slope_error: 0.2, interval: [1.2, 7], n: 3 }],
   changes: [{ from: 0, to: 1, changes: [{ pointer: '/mass', before: 4.2, after: null }] }],
 };
 
@@ -99,7 +99,7 @@ describe('an answer', () => {
   });
   it('says of a trend whether it is one', () => {
     expect(plain(trend_words(read.trend[0]!, 'Apogee AGL', 'm'))).toBe(
-      'Apogee AGL: 4 ± 1 m a day, 95 % interval 1.2 to 7.0 m.',
+      'Apogee AGL: 4.1 ± 0.2 m a day, 95 % interval 1.2 to 7.0.',
     );
     expect(trend_words({ ...read.trend[0]!, interval: [-1, 7] }, 'Apogee AGL', 'm')).toContain('no trend');
   });
