@@ -20,7 +20,7 @@ namespace {
 using nlohmann::json;
 
 /// Goes up when what the file holds, or how it is worked out, changes.
-constexpr int kFileFormat = 2;
+constexpr int kFileFormat = 3;
 
 std::string maker() {
     return std::string(TURNSTONE_VERSION) + "/" + std::to_string(kFileFormat);
@@ -40,15 +40,24 @@ ReadRecording read_recording(const std::filesystem::path& path) {
             read.about["damage"] = reader.error().message;
             return read;
         }
+        const std::string when_opened = reader->damage();
         const Recorded recorded(*reader);
         for (const Chapter& chapter : chapters_in(recorded))
             if (chapter.liftoff_ns) read.flights.push_back(summary_of(recorded, chapter));
         const RecordingInfo info = reader->info();
         read.about["name"] = info.name;
-        read.about["damage"] = info.damage;
+        read.about["damage"] = info.damage == when_opened
+                                   ? info.damage
+                                   : path.string() +
+                                         ": a part of it cannot be read; make a recording of what is whole: "
+                                         "turnstone reprocess " +
+                                         path.string();
         read.about["ended"] = info.ended;
         read.about["archived"] = info.archived;
-        for (json& flight : read.flights) flight["archived"] = info.archived;
+        for (json& flight : read.flights) {
+            flight["archived"] = info.archived;
+            flight["damage"] = read.about["damage"];
+        }
     } catch (const std::exception& failure) {
         read.about["damage"] = failure.what();
     }

@@ -8,6 +8,7 @@
 #include <nlohmann/json.hpp>
 
 #include "server/debrief/flights/log_book.hpp"
+#include "server/record/format/sqlite.hpp"
 #include "server/record/read/catalogue.hpp"
 #include "tests/report/made_recordings.hpp"
 
@@ -57,6 +58,26 @@ TEST_CASE("the log book lists flights newest first, and what has none or cannot 
     CHECK(listed["recordings_without"][1]["damage"] != "");
     CHECK(listed["flights"][0]["live"] == false);
     CHECK(read_and_list(book, second)["flights"][0]["live"] == true);
+}
+
+TEST_CASE("a recording with damage within says what happened to it and what to do, in words") {
+    const test::TemporaryFolder folder;
+    const std::string id = record_two_flights(folder, 0);
+    const auto path = folder.recording(id);
+    {
+        Database database(path, Database::Mode::read_only);
+        const auto page_bytes = database.integer("PRAGMA page_size");
+        const auto page = database.integer("SELECT rootpage FROM sqlite_schema WHERE name = 'event'");
+        std::fstream file(path, std::ios::in | std::ios::out | std::ios::binary);
+        file.seekp((page - 1) * page_bytes);
+        file << std::string(static_cast<std::size_t>(page_bytes), 'Z');
+    }
+    LogBook book(folder.path());
+    const auto listed = read_and_list(book);
+    REQUIRE(ids(listed["recordings_without"]) == std::vector<std::string>{id});
+    const std::string damage = listed["recordings_without"][0]["damage"];
+    CHECK_THAT(damage, Catch::Contains("a part of it cannot be read") &&
+                           Catch::Contains("turnstone reprocess " + path.string()) && !Catch::Contains("SELECT"));
 }
 
 TEST_CASE("a recording is read when it changed, and not again after a new start") {
