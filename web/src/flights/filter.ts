@@ -1,4 +1,5 @@
 /** Which lines of the log book are shown, and under which day. Pure. */
+import { flight_title } from '../debrief/wording';
 import type { UtcMs } from '../stream/clocks';
 import type { Flight } from '../stream/flights';
 
@@ -17,7 +18,7 @@ export const kNoFilter: Filter = { search: '', vehicle: '', site: '', tag: '', a
 /** Everything that is written on a flight's line. */
 const line_of = (flight: Flight): string =>
   [
-    flight.name,
+    flight_title(flight),
     `flight ${flight.number}`,
     flight.title,
     flight.vehicle,

@@ -43,6 +43,7 @@ describe('the filter', () => {
     [{ search: 'gusts' }, 1],
     [{ search: 'camera GUSTS' }, 1],
     [{ search: 'still air' }, 1],
+    [{ search: '25 nov 2026' }, 1], // as the line of a flight without a name has it
     [{ tag: 'camera' }, 2],
     [{ site: 'Long Shore' }, 2],
     [{ vehicle: 'sanderling' }, 7],
