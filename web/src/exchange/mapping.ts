@@ -1,12 +1,19 @@
 /** What a log's columns are taken for. Pure. */
 import type { Description } from '../stream/description';
 import { kPlainColumn, type MappedColumn, type Mapping } from '../stream/imports';
+import { shown_unit } from '../text/units';
 
 export interface Channel {
   /** "imu.samples.accel_body_x" */
   name: string;
   title: string;
+  /** Of its values as they are kept, which a file's are multiplied into: pascals, where the page shows hectopascals. */
   unit: string;
+}
+
+function kept_unit(unit: string): string {
+  const { symbol, gain, offset } = shown_unit(unit);
+  return gain === 1 && offset === 0 ? symbol : unit;
 }
 
 /** What a vehicle's packets hold. */
@@ -18,7 +25,7 @@ export function channels_of({ tables, vehicles }: Description, vehicle: string):
       table.columns.map((column) => ({
         name: `${table.name.slice(vehicle.length + 1)}.${column.name}`,
         title: table.title === '' ? column.title : `${table.title}: ${column.title}`,
-        unit: column.unit,
+        unit: kept_unit(column.unit),
       })),
     );
 }

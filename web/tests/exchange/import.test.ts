@@ -81,6 +81,13 @@ it('channels are those of the vehicle’s packets', () => {
   expect(channels_of(about, 'v').map(({ name }) => name)).toEqual(['baro.pressure']);
 });
 
+it('a channel says the unit that a file’s values are multiplied into, not the one that is shown', () => {
+  const units = ['Pa', 'K', 'rad/s', 'm/s2', 'deg', '1'];
+  const columns = units.map((unit, i) => column(`c${i}`, unit));
+  const about = description([table('v/a', 'packet', columns)]);
+  expect(channels_of(about, 'v').map(({ unit }) => unit)).toEqual(['Pa', 'K', 'rad/s', 'm/s²', '°', '']);
+});
+
 it('the outcome says how well the clocks met', () => {
   const { alignment, gaps } = read_import({
     recording: 'r',
