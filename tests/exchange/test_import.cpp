@@ -1,6 +1,7 @@
 // On-board logs joined with recordings of their flights.
 #include <catch2/catch.hpp>
 
+#include <chrono>
 #include <limits>
 #include <random>
 #include <set>
@@ -389,5 +390,13 @@ TEST_CASE("a browser brings a log in pieces, looks at it, and imports it") {
     const auto kept = mapping_of(setup->vehicles[0]);
     REQUIRE(kept);
     CHECK(kept->time_is_onboard);
+    // Of a cancelled import it goes ten minutes later.
+    folder.write(".upload-cancelled", "half");
+    folder.write(".upload-young", "half");
+    std::filesystem::last_write_time(folder.path() / ".upload-cancelled",
+                                     std::filesystem::file_time_type::clock::now() - std::chrono::minutes(11));
+    CHECK(remove_old_uploads(folder.path()) == 1);
+    CHECK(!std::filesystem::exists(folder.path() / ".upload-cancelled"));
+    CHECK(std::filesystem::exists(folder.path() / ".upload-young"));
     for (const std::string bad : {"", "../x", ".upload", "a b"}) CHECK(!upload_file(folder.path(), bad));
 }

@@ -104,8 +104,12 @@ Result<json> run_import_job(const debrief::Recordings& recordings, const json& r
             return fail("'align' is \"" + by + "\"; expected auto, onboard_time, acceleration or pressure");
         import.align = static_cast<AlignBy>(known - kWords<AlignBy>.begin());
     }
-    auto made = import_log(import, advance);
     std::error_code ignored; // it is hidden, and goes with the others
+    const debrief::Advance in_use = [&](double done) { // and is not old while it is read
+        std::filesystem::last_write_time(*log, std::filesystem::file_time_type::clock::now(), ignored);
+        return advance(done);
+    };
+    auto made = import_log(import, in_use);
     if (made) std::filesystem::remove(*log, ignored);
     return made;
 }

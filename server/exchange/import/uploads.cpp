@@ -28,7 +28,7 @@ Result<fs::path> upload_file(const fs::path& folder, std::string_view key) {
     return folder / (std::string(kBeginning) + std::string(key));
 }
 
-Result<void> make_room_for_upload(const fs::path& folder) {
+std::size_t remove_old_uploads(const fs::path& folder) {
     std::size_t left = 0;
     std::error_code error; // of a folder that cannot be read, nothing is removed
     for (const auto& entry : fs::directory_iterator(folder, error)) {
@@ -39,7 +39,11 @@ Result<void> make_room_for_upload(const fs::path& folder) {
         else
             ++left;
     }
-    if (left >= kUploadsMax)
+    return left;
+}
+
+Result<void> make_room_for_upload(const fs::path& folder) {
+    if (remove_old_uploads(folder) >= kUploadsMax)
         return fail("other logs are being brought or imported; wait for them, ten minutes at most");
     return {};
 }

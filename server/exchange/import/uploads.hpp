@@ -17,7 +17,11 @@ inline constexpr std::size_t kUploadsMax = 4;
 /// The file of an upload; fails without one of that key.
 [[nodiscard]] Result<std::filesystem::path> upload_file(const std::filesystem::path& folder, std::string_view key);
 
-/// Removes what nobody has added to for ten minutes, and fails when there are too many left for another.
+/// Removes what nobody has added to for ten minutes: whoever cancels an import may try it again until then. Returns how
+/// many are left.
+std::size_t remove_old_uploads(const std::filesystem::path& folder);
+
+/// Fails when too many are left for another.
 [[nodiscard]] Result<void> make_room_for_upload(const std::filesystem::path& folder);
 
 /// Adds a piece that begins at `at`, which must be where the file ends; at 0 the file must not be there.

@@ -9,6 +9,7 @@
 
 #include "server/debrief/flights/chapters.hpp"
 #include "server/debrief/flights/open_flight.hpp"
+#include "server/exchange/import/uploads.hpp"
 #include "server/record/amend/add_action.hpp"
 #include "server/record/amend/set_aside.hpp"
 #include "server/record/by_name/recorded.hpp"
@@ -69,6 +70,7 @@ awaitable<Answer> FlightRoutes::list(const Request& request) {
         for (const AsideRecording& aside : recordings_aside(folder, std::chrono::system_clock::now()))
             removed.push_back({{"id", aside.id}, {"until_utc_ns", std::to_string(aside.until_utc_ns)}});
         listed["removed"] = std::move(removed);
+        exchange::remove_old_uploads(folder); // of imports that were cancelled
         return json_answer(listed);
     };
     Answer answer = co_await on_worker(workers_, Lane::stored, request.client, task);

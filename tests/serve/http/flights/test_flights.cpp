@@ -135,7 +135,11 @@ TEST_CASE("a deleted recording comes back within the day, and an archived one is
     CHECK(delete_request(live, "/api/recordings/" + recording, cookie).status == 404);
     CHECK(live.post("/api/recordings/" + recording + "/restore", "{}", cookie).status == 200);
     CHECK(live.post("/api/recordings/" + recording + "/restore", "{}", cookie).status == 404);
+    // What a cancelled import left goes with the next look, too.
+    const auto cancelled = live.folder.write(".upload-cancelled", "half a log");
+    std::filesystem::last_write_time(cancelled, std::filesystem::file_time_type::clock::now() - 11min);
     CHECK(log_book(live).at("removed").empty());
+    CHECK(!std::filesystem::exists(cancelled));
 
     CHECK(live.post("/api/recordings/" + kept + "/archive", R"({"archived":true})", cookie).status == 200);
     CHECK(flight_of(live, kept + "~sanderling~1").at("archived") == true);
