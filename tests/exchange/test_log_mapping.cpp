@@ -125,3 +125,19 @@ TEST_CASE("a log is taken for columns when it has a header line and lines that f
         if (each.is_columns) CHECK(look.separator == each.separator);
     }
 }
+
+TEST_CASE("a decimal comma is seen where another character separates, and proposed") {
+    const auto look_at = [](const std::string& text) { return look_at_log(std::as_bytes(std::span(text))); };
+    const FirstLook commas = look_at("t_ms;a;b;c\n5,0;-0,97;2;up,down\n15,0;1,01;3;rail\n");
+    REQUIRE(commas.columns.size() == 4);
+    CHECK(commas.decimal == ',');
+    CHECK(commas.columns[0].is_number);
+    CHECK(commas.columns[1].is_number);
+    CHECK(commas.columns[2].is_number);
+    CHECK(!commas.columns[3].is_number);
+    for (const char* text : {"t;a\n5.0;1\n6.0;2\n", "t;a\n5;1\n6;2\n", "t,a\n5,1\n6,2\n"}) {
+        INFO(text);
+        CHECK(look_at(text).decimal == '.');
+        CHECK(look_at(text).columns[0].is_number);
+    }
+}

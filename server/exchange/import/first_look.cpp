@@ -56,14 +56,20 @@ FirstLook look_at_log(std::span<const std::byte> beginning) {
     if (std::ranges::any_of(values.values(), is_value)) return out; // no header line
     for (const std::string_view name : values.values()) out.columns.push_back({.name = std::string(name), .first = {}});
     out.is_columns = true;
+    std::size_t with_points = 0, with_commas = 0;
     for (std::size_t i = 1; i < lines.size(); ++i) {
         if (!values.split(bytes_of(lines[i]), out.separator)) continue;
         for (std::size_t c = 0; c < out.columns.size(); ++c) {
             const std::string_view value = values.values()[c];
             out.columns[c].first.emplace_back(value);
-            out.columns[c].is_number = out.columns[c].is_number && line_number(value, '.').has_value();
+            with_points += line_number(value, '.').has_value();
+            with_commas += line_number(value, ',').has_value();
         }
     }
+    if (with_commas > with_points) out.decimal = ',';
+    for (LookedAtColumn& column : out.columns)
+        column.is_number = std::ranges::all_of(
+            column.first, [&](const std::string& value) { return line_number(value, out.decimal).has_value(); });
     return out;
 }
 

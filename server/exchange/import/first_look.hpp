@@ -16,6 +16,7 @@ struct LookedAtColumn {
 struct FirstLook {
     bool is_columns = false; ///< lines of values with a header line; else packets
     char separator = ',';
+    char decimal = '.'; ///< a comma where only that makes numbers of more values
     std::vector<LookedAtColumn> columns = {};
 };
 

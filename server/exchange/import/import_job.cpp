@@ -68,6 +68,7 @@ Result<json> look_at_upload(const debrief::Recordings& recordings, const std::fi
         for (const LookedAtColumn& column : look.columns) names.push_back(column.name);
         const auto kept = mapping_of(vehicle);
         LogMapping mapping = kept ? *kept : proposed_mapping(names, look.separator, vehicle.dictionary);
+        if (!kept) mapping.decimal = look.decimal;
         for (LogColumn& column : mapping.columns) {
             const auto seen = std::ranges::find(look.columns, column.column, &LookedAtColumn::name);
             if (!kept && seen != look.columns.end()) column.is_text = !seen->is_number;
@@ -104,7 +105,7 @@ Result<json> run_import_job(const debrief::Recordings& recordings, const json& r
             return fail("'align' is \"" + by + "\"; expected auto, onboard_time, acceleration or pressure");
         import.align = static_cast<AlignBy>(known - kWords<AlignBy>.begin());
     }
-    std::error_code ignored; // it is hidden, and goes with the others
+    std::error_code ignored;                           // it is hidden, and goes with the others
     const debrief::Advance in_use = [&](double done) { // and is not old while it is read
         std::filesystem::last_write_time(*log, std::filesystem::file_time_type::clock::now(), ignored);
         return advance(done);

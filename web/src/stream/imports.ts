@@ -141,12 +141,14 @@ export async function upload_log(
 export const mapping_request = ({ title, columns, ...rest }: Mapping): object => ({
   ...(title === '' ? {} : { title }),
   ...rest,
-  columns: columns.map(({ column, ...more }) => ({
-    column,
-    ...Object.fromEntries(
-      Object.entries(more).filter(([key, value]) => value !== kPlainColumn[key as keyof typeof kPlainColumn]),
-    ),
-  })),
+  columns: columns
+    .filter(({ column }) => column !== rest.time.column)
+    .map(({ column, ...more }) => ({
+      column,
+      ...Object.fromEntries(
+        Object.entries(more).filter(([key, value]) => value !== kPlainColumn[key as keyof typeof kPlainColumn]),
+      ),
+    })),
 });
 
 export function read_import(value: unknown): ImportResult {
