@@ -11,7 +11,9 @@ interface Kept {
   mapping: Mapping;
 }
 
-const columns_of = (look: FirstLook): string => look.columns.map(({ name }) => name).join('\n');
+/** What separates them too: the same table saved on another computer may have others. */
+const columns_of = ({ columns, separator }: FirstLook): string =>
+  separator + columns.map(({ name }) => name).join('\n');
 
 /** The newest first. What cannot be read is none. */
 function read_kept(stored: string): Kept[] {

@@ -55,7 +55,7 @@ export const kImportWords = {
   align: 'How its clock meets the station’s',
   now: 'Import',
   working: 'Importing',
-  packets: 'Its packets are read as the radio’s are: nothing has to be said of its columns.',
+  packets: 'Its packets are read as the radio’s are.',
   operator: 'Importing needs the operator controls.',
   no_time: 'Say which column is the time.',
   open: 'Open the merged recording',
@@ -82,8 +82,9 @@ export function alignment_words(method: string, offset_s: number, sigma_s: numbe
   return `Matched ${by}: the log’s zero lies ${away}\u00a0s ${side} the recording’s${sigma}.`;
 }
 
+/** Empty: of a table, which has none. */
 export const packets_words = (both: number, radio: number, log: number, differing: number): string =>
-  `${both} packets in both, ${radio} only by radio, ${log} only in the log; ${differing} differ.`;
+  both + log > 0 ? `${both} packets in both, ${radio} only by radio, ${log} only in the log; ${differing} differ.` : '';
 
 export const gaps_words = (count: number): string =>
   count === 1 ? 'One gap of the radio record is filled.' : `${count} gaps of the radio record are filled.`;

@@ -2,7 +2,7 @@
 import { readFileSync } from 'node:fs';
 import { afterEach, expect, it, vi } from 'vitest';
 import { channels_of, with_column } from '../../src/exchange/mapping';
-import { alignment_words } from '../../src/exchange/wording';
+import { alignment_words, packets_words } from '../../src/exchange/wording';
 import { mapping_request, read_first_look, read_import, upload_log, type Mapping } from '../../src/stream/imports';
 import { column, description, table } from '../support/builders';
 
@@ -103,6 +103,8 @@ it('the outcome says how well the clocks met', () => {
     channels: [],
   });
   expect(gaps).toBe(1);
+  expect(packets_words(5, 1, 2, 0)).toBe('5 packets in both, 1 only by radio, 2 only in the log; 0 differ.');
+  expect(packets_words(0, 8882, 0, 0), 'of a table').toBe('');
   expect(alignment_words(alignment.method, alignment.offset_s, alignment.sigma_s).replace(/[\u202f\u00a0]/g, ' ')).toBe(
     'Matched by on-board time: the log’s zero lies 1.204 s ahead of the recording’s, ± 0.6 ms.',
   );

@@ -24,6 +24,7 @@ describe('a mapping', () => {
     expect(mapping_in(stored, look('ms', 'ax'))).toEqual(mapping('Logger'));
     expect(mapping_in(stored, look('ax', 'ms'))).toBeUndefined();
     expect(mapping_in(stored, look('ms', 'ax', 'ay'))).toBeUndefined();
+    expect(mapping_in(stored, { ...look('ms', 'ax'), separator: ';' })).toBeUndefined();
   });
   it('gives way to the next one for the same columns', () => {
     const first = with_mapping('[]', look('ms', 'ax'), mapping('one'));
