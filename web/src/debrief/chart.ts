@@ -42,6 +42,9 @@ const kFoot_px = 24;
 export const colour_of = (colours: Palette, colour: number): string =>
   colour === 0 ? colours.ink : colour < 0 ? colours.limit : (colours.series[colour - 1] ?? colours.ink);
 
+/** How many steps there is room for; five leave two round values in any range, so that the scale can be read. */
+export const steps_up = (height_px: number): number => Math.max(5, Math.floor(height_px / kPixelsUp));
+
 /** Round values from low to high, at most `count` steps. */
 export function even_steps(low: number, high: number, count: number): number[] {
   const step = nice_step(high - low, Math.max(1, count));
@@ -143,7 +146,7 @@ function write_scale(plot: uPlot, look: ChartLook): void {
   const { ctx, bbox } = plot;
   const [low = 0, high = 1] = [plot.scales['y']?.min ?? 0, plot.scales['y']?.max ?? 1];
   const ratio = uPlot.pxRatio;
-  const count = Math.max(2, Math.floor(bbox.height / ratio / kPixelsUp));
+  const count = steps_up(bbox.height / ratio);
   const values = look.scale.log ? decades(low, high, count) : even_steps(low, high, count);
   const step = nice_step(high - low, count);
   ctx.save();
@@ -178,7 +181,7 @@ function whole_words(plot: uPlot, x: number, { axis, colours, text_px }: ChartLo
 export function chart_options(look: ChartLook): uPlot.Options {
   const { axis, colours, foot, scale } = look;
   const grid = { stroke: colours.rule, width: 1 };
-  const up = (plot: uPlot): number => Math.max(2, Math.floor(plot.bbox.height / uPlot.pxRatio / kPixelsUp));
+  const up = (plot: uPlot): number => steps_up(plot.bbox.height / uPlot.pxRatio);
   return {
     width: look.width,
     height: look.height,

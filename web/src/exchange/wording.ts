@@ -38,7 +38,7 @@ export const kTabular: ReadonlySet<ExportFormat> = new Set(['csv', 'jsonl', 'npz
 export const kImportWords = {
   title: 'Import an on-board log',
   about:
-    'What the flight computer wrote itself, as a table (CSV) or as the packets it sends by radio. It fills the gaps of the radio record, in a new recording; the old one stays as it is.',
+    'What the flight computer wrote itself, as a table (CSV) or as its radio’s packets. It fills the gaps of the radio record, in a new recording.',
   flight: 'Of which flight',
   file: 'File',
   reading: 'Sending the file',
@@ -48,7 +48,7 @@ export const kImportWords = {
   begins: 'Begins with',
   is_onboard: 'the clock of the radio’s packets, since the same boot',
   save: 'Save as log.json',
-  save_about: 'In the vehicle’s folder it is what the next log is read by.',
+  save_about: 'In the vehicle’s folder the next log is read by it.',
   channel: 'Is the channel',
   scale: 'Times',
   skip: 'none of ours',

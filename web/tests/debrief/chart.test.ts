@@ -1,6 +1,14 @@
 /** Scales of the debrief's charts. */
 import { describe, expect, it } from 'vitest';
-import { chart_data, decades, decade_words, even_steps, range_of, type ChartLine } from '../../src/debrief/chart';
+import {
+  chart_data,
+  decades,
+  decade_words,
+  even_steps,
+  range_of,
+  steps_up,
+  type ChartLine,
+} from '../../src/debrief/chart';
 
 const line = (values: number[], band?: ChartLine['band']): ChartLine => ({
   values,
@@ -14,6 +22,10 @@ describe('steps', () => {
   it('are round and lie inside', () => {
     const steps = even_steps(-13, 1107, 5);
     expect(steps).toEqual([0, 500, 1000]);
+  });
+  it('are two at least, so that a scale can be read', () => {
+    expect(even_steps(-126, 181, steps_up(112))).toEqual([-100, 0, 100]);
+    expect(even_steps(-9.5, 9.5, steps_up(112))).toEqual([-5, 0, 5]);
   });
   it('of a logarithm are decades, finer where there is room', () => {
     expect(decades(0.5, 60, 10)).toEqual([0.5, 1, 2, 5, 10, 20, 50]);
