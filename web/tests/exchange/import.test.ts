@@ -73,7 +73,7 @@ it('a column is what it was said last to be', () => {
   expect(JSON.stringify(mapping_request(with_column(twice, 'p', { channel: '' })))).not.toContain('"channel"');
 });
 
-it('the column that was taken for the time is no other column too', () => {
+it('the column that was taken for the time is not another column too', () => {
   const time = { ...mapping.time, column: 'Zeit' };
   const wanted = with_column(with_column({ ...mapping, time }, 'Zeit', {}), 'p', {});
   expect(mapping_request(wanted)).toMatchObject({ time, columns: [{ column: 'p' }] });
