@@ -1,7 +1,7 @@
 // The evening after five flights, in a real browser against the real server: the log book, a comparison, what the flights tell
 // of the vehicle, export, import, and a debrief that one device leads and another follows. Figures on the screen are worked
 // out again here from the station's answers and from the exported file.
-import { mkdirSync, readdirSync, readFileSync, renameSync } from 'node:fs';
+import { mkdirSync, readdirSync, readFileSync, renameSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { api, check, check_soon, folder, inspect, kDemo, kSimulate, kTurnstone, open_another_browser, open_page, picture, run_in_browser, sleep, start, start_server, station, until } from './harness.mjs';
 
@@ -72,6 +72,10 @@ async function log_book(laptop, phone, key) {
     check(`the line of ${flight.id} has its apogee, rounded to its ±`, digits && Math.abs(Number(digits[1]) - apogee.value) <= Number(digits[2]) && Number(digits[2]) <= Math.max(1, 2 * apogee.sigma), `${shown} for ${apogee.value} ± ${apogee.sigma}`);
   }
   check('those without a parachute say so', flights.filter((flight) => /^No parachute/.test(flight.worst?.sentence)).length === 3, flights.map(({ ended, worst }) => `${ended} ${worst?.sentence}`).join('; '));
+  const without = await laptop.getByTestId('unflown').locator('summary').innerText();
+  check('a damaged recording is told of before its list is opened', /, 1 damaged$/.test(without), without);
+  const spilt = await laptop.evaluate(() => [...document.querySelectorAll('article dd, article dd small')].filter((cell) => cell.scrollWidth > cell.clientWidth + 1).map((cell) => cell.textContent));
+  check('no word of a line lies over the next column', spilt.length === 0, spilt.join(', '));
   await picture(laptop, 'evening-book-laptop-light');
   await inspect(laptop, 'log book, laptop, light');
   await laptop.emulateMedia({ colorScheme: 'dark' });
@@ -154,12 +158,17 @@ async function compare(laptop, phone, flights) {
   await until('the comparison on the phone', () => phone.getByTestId('compared-figures').isVisible(), 120_000);
   await phone.getByRole('checkbox', { name: 'Simulated' }).check();
   await picture(phone, 'evening-compare-phone-dark');
+  await inspect(phone, 'comparison, phone, dark');
+  await phone.goto(`${laptop.url().replace('align=apogee', 'align=drogue_out')}`);
+  await check_soon('flights that cannot be aligned show why, and not an older comparison under the new moment', async () => {
+    const words = plain(await phone.getByTestId('job').innerText());
+    return [/^[A-E] \(.*\) has no drogue out;/.test(words) && (await phone.getByTestId('compare-charts').count()) === 0, words];
+  });
   const lost = table.locator('tr', { has: laptop.getByRole('rowheader', { name: 'Packets lost', exact: true }) });
   const [unit, ...shares] = (await lost.locator('td').allInnerTexts()).map(plain);
   check('packets lost are per cent of those sent, without the sign at each', unit === '%' && flights.every((flight, i) => Math.abs(Number(shares[i]) - 100 * figure_of(flight, 'lost_share').value) <= 0.051), `${unit} ${shares}`);
   await lost.scrollIntoViewIfNeeded();
   await picture(laptop, 'evening-compare-lost-laptop-light');
-  await inspect(phone, 'comparison, phone, dark');
 }
 
 const demo = (...path) => JSON.parse(readFileSync(join(kDemo, ...path), 'utf8'));
@@ -419,6 +428,7 @@ async function run(browser) {
     });
     ids.push(...(await Promise.all(two)));
   }
+  writeFileSync(join(kRecordings, '2026-05-01T000000Z-broken.sqlite'), 'not what it was');
   const server = await start_server(0, [], 'evening');
   station.address = server.address;
   const laptop = await open_page(browser, errors, 'laptop', 1366, 768, 'light');
