@@ -128,6 +128,17 @@ export const api = async (path) => {
   if (!answer.ok) throw new Error(`${path}: ${answer.status} ${await answer.text()}`);
   return answer.json();
 };
+/** Of a recording, first to last. */
+export async function events_of(id) {
+  const all = [];
+  for (let next = ''; next !== null; ) {
+    const page = await api(`recordings/${id}/events${next === '' ? '' : `?after=${encodeURIComponent(next)}`}`);
+    all.push(...page.events);
+    next = page.next ?? null;
+  }
+  return all;
+}
+
 export async function recorded(id, t_s, table_name, column_name) {
   const { tables } = await api(`recordings/${id}/description`);
   const table = tables.find((t) => t.name.endsWith(table_name));

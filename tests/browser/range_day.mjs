@@ -10,7 +10,7 @@ import { spawnSync } from 'node:child_process';
 import { existsSync, readdirSync } from 'node:fs';
 import { createRequire } from 'node:module';
 import { join } from 'node:path';
-import { api, check, check_soon, fly, folder, kTurnstone, open_another_browser, open_page, other_vehicle, picture, run_in_browser, site_farther_east, sleep, start_server, station, stop, until } from './harness.mjs';
+import { api, check, check_soon, events_of, fly, folder, kTurnstone, open_another_browser, open_page, other_vehicle, picture, run_in_browser, site_farther_east, sleep, start_server, station, stop, until } from './harness.mjs';
 
 const { WebSocket } = createRequire(new URL('../../web/package.json', import.meta.url))('ws');
 
@@ -49,7 +49,7 @@ class Spectator {
   #text(message) {
     if (message.type === 'hello') {
       this.hellos.push(message.description.recording.id);
-      if (this.hellos.length > 1) void all_events('live').then((events) => events.forEach((event) => this.events.set(event.id, event)), () => undefined);
+      if (this.hellos.length > 1) void events_of('live').then((events) => events.forEach((event) => this.events.set(event.id, event)), () => undefined);
     }
     if (message.type === 'event') this.events.set(message.id, message);
   }
@@ -67,16 +67,6 @@ async function unlock(page, key) {
   await page.locator('#operator-key').fill(key);
   await page.getByRole('button', { name: 'Unlock', exact: true }).click();
   await until('the operator\'s rights', () => page.getByRole('button', { name: /^Marker/ }).isVisible());
-}
-
-async function all_events(id) {
-  const all = [];
-  for (let next = ''; next !== null; ) {
-    const page = await api(`recordings/${id}/events${next === '' ? '' : `?after=${encodeURIComponent(next)}`}`);
-    all.push(...page.events);
-    next = page.next ?? null;
-  }
-  return all;
 }
 
 const told_to_everybody = (spectators, what, event, vehicle) =>
@@ -179,7 +169,7 @@ await run_in_browser(async (browser) => {
   await check_soon('who watches sees where it lies', async () => [/Down/.test(await sentence(watchers[0])), await sentence(watchers[0])]);
   await picture(watchers[0], 'range-day-down-phone');
   await picture(second, 'range-day-down-second');
-  const found = await all_events(id);
+  const found = await events_of(id);
   const order = kFlight.map((name) => found.filter((event) => event.event === name && event.vehicle === 0).length);
   check('each event of the flight is in the recording once, the restart notwithstanding', order.every((count) => count === 1), `${order}`);
   const told = found.filter((event) => event.kind === 'flight_event' && event.vehicle === 0 && kFlight.includes(event.event));

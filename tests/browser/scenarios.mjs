@@ -7,7 +7,7 @@
 // code 1 when anything failed.
 import { spawnSync } from 'node:child_process';
 import { join } from 'node:path';
-import { api, check, check_soon, folder, inspect, kDemo, kSimulate, kTurnstone, open_page, picture, recorded_rows, recorded_value, recorded_word, run_in_browser, sleep, start_server, station, stop, until } from './harness.mjs';
+import { api, check, check_soon, events_of, folder, inspect, kDemo, kSimulate, kTurnstone, open_page, picture, recorded_rows, recorded_value, recorded_word, run_in_browser, sleep, start_server, station, stop, until } from './harness.mjs';
 
 const kSizes = [['laptop', 1366, 768], ['wide', 1920, 1080], ['phone', 390, 844], ['side', 844, 390]];
 const kViews = ['crew', 'watch', 'recover', 'antenna'];
@@ -28,16 +28,6 @@ function fly(scenario, recordings) {
   const flown = spawnSync(kSimulate, ['--scenario', scenario, '--to', `file:${capture}`, '--speed', 'max', '--seed', '7', '--impairment', 'mild', '--before-ignition-s', '15', '--after-touchdown-s', '15', '--vehicle', kVehicle, '--site', kSite]);
   const read = spawnSync(kTurnstone, ['serve', '--vehicle', kVehicle, '--site', kSite, '--link', `file:${capture}`, '--exit-at-end', '--recordings', recordings, '--port', '0'], { encoding: 'utf8' });
   check(`${scenario}: it is recorded`, flown.status === 0 && read.status === 0, read.stderr);
-}
-
-async function events_of(id) {
-  const all = [];
-  for (let next = ''; next !== null; ) {
-    const page = await api(`recordings/${id}/events${next === '' ? '' : `?after=${encodeURIComponent(next)}`}`);
-    all.push(...page.events);
-    next = page.next ?? null;
-  }
-  return all;
 }
 
 const plain = (text) => text.replaceAll(/[\n\u00a0\u202f]+/g, ' ').trim();

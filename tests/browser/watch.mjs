@@ -3,7 +3,7 @@
 // write down what they are asked for.
 //
 //   node tests/browser/watch.mjs --turnstone BIN --simulate BIN --out FOLDER
-import { api, check, check_soon, fly, inspect, open_page, picture, run_in_browser, sleep, start_server, station, stop, until } from './harness.mjs';
+import { api, check, check_soon, events_of, fly, inspect, open_page, picture, run_in_browser, sleep, start_server, station, stop, until } from './harness.mjs';
 
 const kAided = 'GNSS-aided';
 const kSizes = [
@@ -44,16 +44,6 @@ async function estimates(id, t_s) {
     });
   }
   return (name) => values.get(name) ?? NaN;
-}
-
-async function events_of(id) {
-  const all = [];
-  for (let next = ''; next !== null; ) {
-    const page = await api(`recordings/${id}/events${next === '' ? '' : `?after=${encodeURIComponent(next)}`}`);
-    all.push(...page.events);
-    next = page.next ?? null;
-  }
-  return all;
 }
 
 /** A voice of the device's own, which says at once that it has ended, and a motor: both only write down. */
