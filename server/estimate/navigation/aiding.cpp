@@ -154,7 +154,10 @@ void Navigation::height(std::int64_t t_ns, double above_pad_m, double noise_m, d
 void Navigation::hangs(const Eigen::Vector2d& air_en_mps, double sigma_mps) {
     const double since_s = seconds_between(drift_.t_ns, t_ns());
     if (!moving() || since_s < kDriftEvery_s || !air_en_mps.allFinite()) return;
-    if (fix_used_ && seconds_between(last_fix_used_ns_, t_ns()) < kAidedFor_s) return;
+    if (fix_used_ && seconds_between(last_fix_used_ns_, t_ns()) < kAidedFor_s) {
+        drift_ = {}; // what was gathered is corrected
+        return;
+    }
     const bool goes_on = since_s < kDriftOver_s;
     if (!goes_on && !(bank_.velocity_sigma_mps().head<2>().maxCoeff() > sigma_mps)) return;
     drift_ = {t_ns(), sigma_mps,

@@ -84,6 +84,7 @@ void Navigation::start(std::int64_t t_ns, bool at_rest) {
     roll_rad_ = 0;
     clipped_s_.setZero();
     spinning_ = false;
+    drift_ = {};
     fix_rejected_since_ns_ = height_rejected_since_ns_ = 0;
     nis_fix_.clear();
     nis_horizontal_.clear();

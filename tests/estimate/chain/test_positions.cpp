@@ -88,7 +88,10 @@ TEST_CASE("Position is there again a second after fixes are, whatever fade or re
 TEST_CASE("Without fixes a vehicle goes with the air under its parachute, and lies about where it is said to") {
     const auto nominal = demo_scenario("nominal");
     Equipment has;
-    has.fix = false;
+    const int one_fix_in = GENERATE(0, 150); // none, or one in half a minute
+    has.fix = one_fix_in > 0;
+    has.one_fix_in = std::max(1, one_fix_in);
+    INFO("one fix in " << one_fix_in);
     double error2_m2 = 0, ratio2 = 0;
     constexpr int kFlights = 8;
     for (std::uint64_t seed = 1; seed <= kFlights; ++seed) {
