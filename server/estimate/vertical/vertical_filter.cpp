@@ -25,7 +25,9 @@ constexpr double kUnrestSpeed_mps = 50.0;
 constexpr double kDescentGap_s = 0.25;
 constexpr double kDescentGapSigma_mps2 = 12.0;
 /// Swinging under a parachute changes the vertical speed although the size of the force does not show it.
-constexpr double kSwings_mps2 = 0.3;
+constexpr double kSwings_mps2 = 0.22;
+constexpr double kVerticalPart = 0.85;  ///< of how far the force is from gravity; it swings to all sides
+constexpr double kSpeedKept_s = 0.2;    ///< heights as close as this share what the speed is off by
 constexpr double kTooMuch = 3.0;        ///< of the size of the force, for an acceleration to be believed
 constexpr double kRailLean_mps2 = 0.08; ///< 1 - cos(7 degrees), times gravity
 /// Two packets of four samples at 200 Hz may be lost before the accelerometer counts as absent.
@@ -189,7 +191,7 @@ void VerticalFilter::set_motion(Motion motion) {
 
 void VerticalFilter::set_descent_agitation(double sigma_mps2) {
     if (!std::isfinite(sigma_mps2)) return;
-    agitation_mps2_ = std::min(std::hypot(kSwings_mps2, sigma_mps2), 60.0);
+    agitation_mps2_ = std::min(std::hypot(kSwings_mps2, kVerticalPart * sigma_mps2), 60.0);
     // A parachute's or the ground's shock ends at once: what it did to the speed stays, its acceleration does not.
     if (!started_ || motion_ != Motion::descent || !(std::fabs(flight().x(kA)) > kTooMuch * agitation_mps2_)) return;
     ahead_.reset();
@@ -487,6 +489,16 @@ double VerticalFilter::tail_of_pulse_m(std::int64_t t_ns) const noexcept {
     return pulse_m_ * std::exp(-seconds_between(t_pulse_ns_, t_ns) / kPulseTail_s);
 }
 
+/// The port's error goes with the square of a speed that may be made of the same heights: the noise of one would look
+/// as if it told of the other. What their product adds to a height's variance, by the second derivative of the height;
+/// A. H. Jazwinski, "Stochastic Processes and Filtering Theory", 1970, section 9.3, from memory.
+double VerticalFilter::port_by_speed_m2(double m_per_mps) const noexcept {
+    const auto& covariance = flight().covariance;
+    const double together = covariance(kC, kV) * covariance(kC, kV);
+    const double alike = std::max(1.0, kSpeedKept_s / std::max(height_period_s_, 1e-3));
+    return 4.0 * alike * m_per_mps * m_per_mps * (covariance(kC, kC) * covariance(kV, kV) + together);
+}
+
 void VerticalFilter::apply_height(const Height& height) {
     const double late_s = seconds_between(height.t_ns, t_ns_);
     if (late_s > kHeightLate_s) {
@@ -510,7 +522,7 @@ void VerticalFilter::apply_height(const Height& height) {
     const double ago_s = std::max(0.0, late_s);
     flight_row(kV) = -ago_s;
     flight_row(kA) = 0.5 * ago_s * ago_s;
-    const double variance = height.sigma_m * height.sigma_m;
+    const double variance = height.sigma_m * height.sigma_m + port_by_speed_m2(height.flow.m_per_m2ps2 * up_mps);
     ScalarInnovation seen = innovation_of(flight(), flight_row, height.altitude_m, variance);
     if (two_models()) {
         const ScalarInnovation at_rest = innovation_of(pair_.model[kRest], rest_row, height.altitude_m, variance);

@@ -250,6 +250,7 @@ class VerticalFilter {
     void take_scalar(const VerticalRow& rest_row, double rest_measured, const VerticalRow& flight_row,
                      double flight_measured, double variance, double more_in_flight = 0.0);
     [[nodiscard]] double tail_of_pulse_m(std::int64_t t_ns) const noexcept;
+    [[nodiscard]] double port_by_speed_m2(double m_per_mps) const noexcept;
     [[nodiscard]] bool recover(const Height& height, bool& stuck);
     [[nodiscard]] bool as_stuck(double altitude_m, double sigma_m) const noexcept;
     void take_waiting(std::int64_t up_to_t_ns, const auto& reach);
