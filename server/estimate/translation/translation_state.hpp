@@ -9,6 +9,8 @@
 ///   e       what heights from pressure are off by, first-order Gauss-Markov
 ///
 /// A fix is p(t - d) + b + m up and v(t - d), a height is p up + e.
+#include <optional>
+
 #include <Eigen/Core>
 
 #include "server/estimate/math/kalman.hpp"
@@ -56,9 +58,10 @@ class TranslationState {
         Rows rows;
         Values innovation;
         Noise noise;
-        /// The delay's uncertainty counts, its value stays. Position and velocity of a fix are late together, so that
-        /// fixes alone cannot show by how much: what they seem to show is a manoeuvre. Heights can.
-        bool keeps_delay = false;
+        /// What only others can teach: its uncertainty counts, its value stays. Position and velocity of a fix are late
+        /// together, so that fixes alone cannot show by how much: what they seem to show is a manoeuvre. Heights alone
+        /// cannot show what they are off by: a launch would be taken for it.
+        std::optional<Part> keeps;
     };
 
     /// Nothing known of the motion; the slow errors as large as told.
