@@ -6,6 +6,7 @@
 // Takes an hour or more, so it is run by hand. Needs web/node_modules (npm ci) and Chromium. Ends with "N passed, N failed" and exit
 // code 1 when anything failed.
 import { spawnSync } from 'node:child_process';
+import { readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { api, check, check_soon, events_of, folder, inspect, kDemo, kSimulate, kTurnstone, open_page, picture, recorded_rows, recorded_value, recorded_word, run_in_browser, sleep, start_server, station, stop, until } from './harness.mjs';
 
@@ -13,6 +14,8 @@ const kSizes = [['laptop', 1366, 768], ['wide', 1920, 1080], ['phone', 390, 844]
 const kViews = ['crew', 'watch', 'recover', 'antenna'];
 const kVehicle = join(kDemo, 'sanderling');
 const kSite = join(kDemo, 'site.json');
+const kPad = JSON.parse(readFileSync(kSite, 'utf8')).pad;
+const kDegree_m = 111_195; // of a sphere as large as the Earth: good to 1 %
 const kMeasured_s = 1; // a figure is a row of its source as it was when something was last measured
 const kDrawn_ms = 300; // a map waits so long until it is drawn in other colours
 const kRounding = 1e-3; // recorded values are rounded to a millimetre at most
@@ -83,9 +86,15 @@ const kCompared = {
     const of = (table, name) => recorded_value(id, t_s, table, name);
     const kept = await of('/estimate/last_place', 'latitude_deg');
     const [latitude, longitude] = kept === undefined ? [await of('sanderling/fix', 'latitude'), await of('sanderling/fix', 'longitude')] : [kept, await of('/estimate/last_place', 'longitude_deg')];
-    await check_soon(`${what}: the last good place is the recorded one`, async () => {
+    const likeliest = await recorded_word(id, t_s, '/estimate/landing', 'likeliest');
+    const ahead = { north: await of('/estimate/landing', `${likeliest}_north_m`), east: await of('/estimate/landing', `${likeliest}_east_m`) };
+    await check_soon(`${what}: where to go is the recorded place, or the predicted one`, async () => {
       const words = plain(await page.getByTestId('last-place').innerText());
       const shown = [...words.matchAll(/([\d.]+)° ([NESW])/g)].map(([, digits, side]) => ('SW'.includes(side) ? -1 : 1) * Number(digits));
+      if ((await page.getByTestId('last-place').getAttribute('data-predicted')) === 'true') {
+        const away = Math.hypot((shown[0] - kPad.latitude_deg) * kDegree_m - ahead.north, (shown[1] - kPad.longitude_deg) * kDegree_m * Math.cos((kPad.latitude_deg * Math.PI) / 180) - ahead.east);
+        return [away < 5 + 0.01 * Math.hypot(ahead.north, ahead.east), `${words}; predicted ${ahead.north} m north, ${ahead.east} m east`];
+      }
       const same = shown.length > 1 ? Math.abs(shown[0] - latitude) < 6e-6 && Math.abs(shown[1] - longitude) < 6e-6 : latitude === undefined || latitude === null;
       return [same, `${words}; recording ${latitude}, ${longitude}`];
     });

@@ -40,6 +40,7 @@ function read_place(value: unknown, path: string): SeenPlace | undefined {
     sigma_m: number(from, 'sigma_m', path),
     age_s: number(from, 'age_s', path),
     utc_ms: number(from, 'utc_ms', path),
+    before_flight: from['before_flight'] === true, // absent where an older page kept it
     at_rest: flag(from, 'at_rest', path),
   };
 }
@@ -109,16 +110,16 @@ export function load_kept(store: Store): Kept[] {
   return good.sort((a, b) => b.seen_ms - a.seen_ms);
 }
 
+const worth = ({ place, area }: Sighting): number => (place ? 2 : area ? 1 : 0);
+
 /**
- * Keeps what was seen, one sighting a vehicle. A sighting without a place never takes the place of one that has it: what
- * was last known of a place is worth more than a newer recording that has heard nothing yet. False when the device refuses.
+ * Keeps what was seen, one sighting a vehicle. A measured place is given away for another only, a predicted area never for
+ * nothing: they are worth more than a newer recording that has heard nothing yet. False when the device refuses.
  */
 export function keep(store: Store, seen: readonly Sighting[], now_ms: UtcMs): boolean {
   const before = load_kept(store);
   const fresh = seen
-    .filter(
-      ({ vehicle, place }) => place || !before.some((kept) => kept.sighting.vehicle === vehicle && kept.sighting.place),
-    )
+    .filter((one) => before.every(({ sighting }) => sighting.vehicle !== one.vehicle || worth(sighting) <= worth(one)))
     .map((sighting): Kept => ({ sighting, seen_ms: now_ms }));
   const others = before.filter((kept) => fresh.every((one) => one.sighting.vehicle !== kept.sighting.vehicle));
   try {

@@ -5,6 +5,7 @@ import type { LandingCaseName } from '../tape/estimates';
 import { live_charges, type LiveCharge } from '../places/hazards';
 import { last_packet_s, newest_link } from '../tape/links';
 import { landing_area, last_place, measured_after_touchdown } from '../places/place';
+import { is_of_flight } from '../tape/flight/measured';
 import { find_role } from '../tape/roles';
 import type { Tape } from '../tape/tape';
 
@@ -15,6 +16,8 @@ export interface SeenPlace extends GeoPoint {
   sigma_m: number;
   age_s: number;
   utc_ms: UtcMs;
+  /** The vehicle has flown since. */
+  before_flight: boolean;
   /** Measured after the touchdown: the vehicle lies there. */
   at_rest: boolean;
 }
@@ -25,6 +28,14 @@ export interface SeenArea extends GeoPoint {
   semi_minor_m: number;
   bearing_deg: number;
   age_s: number;
+}
+
+/** Where to look for it first. */
+export interface Goal extends GeoPoint {
+  /** 1-sigma, along the longer axis of an area. */
+  sigma_m: number;
+  /** The middle of the predicted area; else where it was measured. */
+  predicted: boolean;
 }
 
 export interface SeenSite {
@@ -69,6 +80,7 @@ export function sighting_of(tape: Tape, vehicle: number): Sighting {
       sigma_m: place.sigma_m,
       age_s: Math.max(0, now_s - place.t_s),
       utc_ms: utc_at(recording.utc_start_ms, place.t_s),
+      before_flight: !is_of_flight(tape, vehicle, place.t_s),
       at_rest: measured_after_touchdown(tape, vehicle),
     },
     area: area && {
@@ -84,6 +96,14 @@ export function sighting_of(tape: Tape, vehicle: number): Sighting {
     battery_v: battery ? tape.value_at_cursor(battery.table.id, battery.column).value : NaN,
     packet_age_s: last_packet_s(tape, newest_link(tape, vehicle)),
   };
+}
+
+const kSemiAxes95 = Math.sqrt(-2 * Math.log(0.05)); // sigmas; of two dimensions, in closed form
+
+/** The last place, unless the vehicle has flown away from it and it is known where to: then the middle of that area. */
+export function goal_of({ place, area }: Sighting): Goal | undefined {
+  if (place && !(place.before_flight && area)) return { ...place, predicted: false };
+  return area && { ...area, sigma_m: area.semi_major_m / kSemiAxes95, predicted: true };
 }
 
 /** The same, so much later. */

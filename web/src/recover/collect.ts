@@ -1,6 +1,6 @@
 /** What there is to collect: every vehicle and stage on the tape, and those that this device kept from before. */
 import type { Kept } from '../offline/kept';
-import { aged, sighting_of, type Sighting } from '../offline/sighting';
+import { aged, goal_of, sighting_of, type Sighting } from '../offline/sighting';
 import type { UtcMs } from '../stream/clocks';
 import type { Tape } from '../tape/tape';
 
@@ -12,7 +12,7 @@ export interface Item {
   kept_s: number;
 }
 
-/** Vehicles of the tape first, in its order. Where the tape has no place yet, what was kept stands in. */
+/** Vehicles of the tape first, in its order. Where the tape does not say yet where to go, what was kept stands in. */
 export function items_of(tape: Tape | undefined, kept: readonly Kept[], now_ms: UtcMs): Item[] {
   const from_store = ({ sighting, seen_ms }: Kept, vehicle: number): Item => {
     const since_s = Math.max(0, (now_ms - seen_ms) / 1000); // a clock that was set back must not make anything younger
@@ -21,8 +21,8 @@ export function items_of(tape: Tape | undefined, kept: readonly Kept[], now_ms: 
   const names = tape?.description.vehicles.map(({ name }) => name) ?? [];
   const here = names.map((name, vehicle): Item => {
     const now = sighting_of(tape as Tape, vehicle);
-    const stored = tape?.live ? kept.find(({ sighting }) => sighting.vehicle === name && sighting.place) : undefined;
-    return now.place || !stored ? { sighting: now, vehicle, kept_s: NaN } : from_store(stored, vehicle);
+    const stored = tape?.live ? kept.find(({ sighting }) => sighting.vehicle === name && goal_of(sighting)) : undefined;
+    return goal_of(now) || !stored ? { sighting: now, vehicle, kept_s: NaN } : from_store(stored, vehicle);
   });
   const gone = kept.filter(({ sighting }) => !names.includes(sighting.vehicle)).map((one) => from_store(one, -1));
   return [...here, ...(tape && !tape.live ? [] : gone)];

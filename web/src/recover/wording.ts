@@ -4,7 +4,7 @@ import type { PositionState } from '../device/position.svelte';
 import type { Course } from '../places/geodesic';
 import type { LiveCharge } from '../places/hazards';
 import { format_fixed, format_span, format_utc_time } from '../text/format';
-import type { SeenArea, SeenPlace } from '../offline/sighting';
+import type { Goal, SeenArea, SeenPlace, Sighting } from '../offline/sighting';
 import { format_direction, format_distance } from './walk';
 import type { Start, StartKind } from './start.svelte';
 
@@ -78,20 +78,30 @@ const way_words = ({ distance_m, bearing_deg }: Course): string => {
   return `${text}${kSpace}${unit} at ${format_direction(bearing_deg, kPredicted_deg)}`;
 };
 
-/** `from_place`, `from_start`: ways to its middle, with magnetic bearings where the site says the declination. */
+/**
+ * `from_place`, `from_start`: ways to its middle, with magnetic bearings where the site says the declination. Without a place
+ * the walk itself is to its middle.
+ */
 export function area_words(
   area: SeenArea,
   letter: string,
-  from_place: Course,
+  from_place: Course | undefined,
   from_start: Course | undefined,
   magnetic: boolean,
 ): string {
   const size = `95${kSpace}% ellipse ${semi(area.semi_major_m)} × ${semi(area.semi_minor_m)}${kSpace}m (semi-axes)`;
+  const predicted = `Predicted ${age_words(area.age_s)} ago.`;
+  if (!from_place) return `Search inside ${letter}: ${size}. ${predicted}`;
   const near = from_place.distance_m < Math.max(kPredicted_m, area.semi_minor_m / 2);
   const ways = near ? ['around it'] : [`its middle ${way_words(from_place)} from the last place`];
   if (!near && from_start) ways.push(`${way_words(from_start)} from the start`);
   const north = near ? '' : magnetic ? ', magnetic' : ', true';
-  return `Then search inside ${letter}: ${size}, ${ways.join(' and ')}${north}. Predicted ${age_words(area.age_s)} ago.`;
+  return `Then search inside ${letter}: ${size}, ${ways.join(' and ')}${north}. ${predicted}`;
+}
+
+export function goal_words({ place, area }: Sighting, goal: Goal | undefined): string {
+  if (goal?.predicted && area) return `area to search, predicted ${age_words(area.age_s)} ago`;
+  return place ? `${age_words(place.age_s)} old` : kWords.no_place.toLowerCase();
 }
 
 export const kAtRest = 'Measured after touchdown: it lies there, within its ±.';
@@ -113,6 +123,8 @@ export const kBeforeTouching: readonly string[] = [
 
 export const kWords = {
   last_place: 'Last good place',
+  middle: 'Middle of the area to search',
+  pad_only: 'No fix since liftoff: the last one came from the pad.',
   no_place: 'No place yet',
   why_no_place: 'No fix has been received from this vehicle.',
   copy: 'Copy',
@@ -132,6 +144,7 @@ export const kWords = {
   tilted: 'Hold this device level.',
   unsure_compass: 'A compass is often 10° off near steel, cars and motors.',
   near: 'You are inside its ±. Look around you.',
+  in_area: 'You are inside the area to search.',
   too_far: 'Too far apart for a bearing: check the coordinates.',
   north_up: 'north',
   before_touching: 'Before you touch it',

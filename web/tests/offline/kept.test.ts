@@ -1,7 +1,7 @@
 /** What a device keeps: it survives a reload, ages by the device's own clock, and is believed only as far as it can be read. */
 import { describe, expect, it } from 'vitest';
 import { keep, load_kept, type Store } from '../../src/offline/kept';
-import { aged, sighting_of, type Sighting } from '../../src/offline/sighting';
+import { aged, goal_of, sighting_of, type Sighting } from '../../src/offline/sighting';
 import { items_of } from '../../src/recover/collect';
 import { column, description, event, replay_at, table } from '../support/builders';
 import { Tape } from '../../src/tape/tape';
@@ -18,7 +18,16 @@ const seen = (vehicle: string, more: Partial<Sighting> = {}): Sighting => ({
   recording: 'r1',
   site: { pad: point, station: { latitude_deg: NaN, longitude_deg: NaN }, declination_deg: -9.6 },
   flown: true,
-  place: { ...point, altitude_msl_m: 990, altitude_agl_m: NaN, sigma_m: 3, age_s: 40, utc_ms: 1e12, at_rest: false },
+  place: {
+    ...point,
+    altitude_msl_m: 990,
+    altitude_agl_m: NaN,
+    sigma_m: 3,
+    age_s: 40,
+    utc_ms: 1e12,
+    before_flight: false,
+    at_rest: false,
+  },
   area: { ...point, name: 'main_fails', semi_major_m: 60, semi_minor_m: 30, bearing_deg: 70, age_s: 41 },
   charges: [{ title: 'Main', why: 'not_seen' }],
   battery_v: 7.5,
@@ -49,6 +58,12 @@ describe('a device', () => {
     keep(store, [seen('a')], 1000);
     keep(store, [seen('a', { recording: 'r2', place: undefined })], 2000);
     expect(load_kept(store)).toEqual([{ seen_ms: 1000, sighting: seen('a') }]);
+  });
+  it('keeps a predicted area, where nothing better is known', () => {
+    const store = memory();
+    keep(store, [seen('a', { place: undefined })], 1000);
+    keep(store, [seen('a', { recording: 'r2', place: undefined, area: undefined })], 2000);
+    expect(load_kept(store)).toEqual([{ seen_ms: 1000, sighting: seen('a', { place: undefined }) }]);
   });
   it.each([
     ['no JSON', '{'],
@@ -144,9 +159,34 @@ describe('a sighting', () => {
     expect([sighting.flown, sighting.battery_v, sighting.title]).toEqual([true, 7.4, 'V']);
     expect(aged(sighting, 5).place!.age_s).toBe(17);
   });
+  it.each([
+    ['on the rail', [], false],
+    ['just after liftoff, where a fix tells of the rail still', [event(1, 48.5, 'flight_event', 'liftoff')], true],
+    ['in flight', [event(1, 40, 'flight_event', 'liftoff')], false],
+  ])('says of a place measured %s whether the flight has left it behind', (_, events, before_flight) => {
+    const tape = replay_at(62, about, { 'v/fix': { latitude: 1, longitude: 2 } }, events);
+    expect(sighting_of(tape, 0).place).toMatchObject({ before_flight });
+  });
   it('has nothing that was not received', () => {
     const sighting = sighting_of(replay_at(62, about, {}), 0);
     expect([sighting.place, sighting.area, sighting.flown]).toEqual([undefined, undefined, false]);
     expect(sighting.battery_v).toBeNaN();
   });
+});
+
+describe('where to go', () => {
+  const { place, area } = seen('a');
+  const on_pad = { ...place!, before_flight: true };
+  it.each([
+    ['is the last place', place, area, false, 3],
+    ['is the last place where nothing is predicted', on_pad, undefined, false, 3],
+    ['is the middle of the area where the last place is older than the flight', on_pad, area, true, 24.5],
+    ['is the middle of the area where there never was a fix', undefined, area, true, 24.5],
+  ])('%s', (_, a_place, an_area, predicted, sigma_m) => {
+    const goal = goal_of(seen('a', { place: a_place, area: an_area }))!;
+    expect(goal.predicted).toBe(predicted);
+    expect(goal.sigma_m).toBeCloseTo(sigma_m, 1); // 60 m of 95 %: 2.448 sigma, chi-square tables, two degrees of freedom
+  });
+  it('is nowhere without both', () =>
+    expect(goal_of(seen('a', { place: undefined, area: undefined }))).toBeUndefined());
 });

@@ -18,6 +18,7 @@ const place = {
   sigma_m: 2.6,
   age_s: 247,
   utc_ms: Date.UTC(2026, 4, 17, 14, 16, 23),
+  before_flight: false,
   at_rest: false,
 };
 const area = {
@@ -62,6 +63,10 @@ describe('the words of an area', () => {
   it('say so when it lies around the last place', () =>
     expect(plain(area_words(area, 'M', way(9, 88), way(641, 52), true))).toBe(
       'Then search inside M: 95 % ellipse 40 × 30 m (semi-axes), around it. Predicted 61 s ago.',
+    ));
+  it('say so when it is all there is', () =>
+    expect(plain(area_words(area, 'M', undefined, way(641, 52), true))).toBe(
+      'Search inside M: 95 % ellipse 40 × 30 m (semi-axes). Predicted 61 s ago.',
     ));
   it('say which north without a declination', () =>
     expect(area_words(area, 'N', way(203, 88), undefined, false)).toContain('from the last place, true.'));

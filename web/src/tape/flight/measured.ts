@@ -43,14 +43,15 @@ export interface MeasuredPlace {
   t_s: TapeSeconds;
 }
 
-/**
- * Kept, however old, but of this flight: what was measured until just after liftoff is the pad. Navigation's only where a recording
- * keeps none.
- */
+/** What was measured until just after liftoff is the pad, not where the vehicle has gone since. */
+export const is_of_flight = (tape: Tape, vehicle: number, t_s: TapeSeconds): boolean =>
+  t_s >= (tape.log.liftoff_s(vehicle, tape.cursor_s) ?? -Infinity) + kLeavesPad_s;
+
+/** Kept, however old, but of this flight. Navigation's only where a recording keeps none. */
 export function measured_place(tape: Tape, vehicle: number): MeasuredPlace | undefined {
   const kept = estimate(tape, vehicle, 'last_place');
   const east_m = kept.value('east_m');
-  if (kept.t_s < (tape.log.liftoff_s(vehicle, tape.cursor_s) ?? -kLeavesPad_s) + kLeavesPad_s) return undefined;
+  if (kept.known && !is_of_flight(tape, vehicle, kept.t_s)) return undefined;
   if (Number.isFinite(east_m))
     return { east_m, north_m: kept.value('north_m'), sigma_m: kept.value('horizontal_sigma_m'), t_s: kept.t_s };
   return kept.known ? undefined : navigated_place(tape, vehicle);
