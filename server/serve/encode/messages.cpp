@@ -1,6 +1,5 @@
 #include "server/serve/encode/messages.hpp"
 
-#include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
 #include "protocol/dictionary/roles.hpp"
@@ -110,26 +109,6 @@ std::string event_text(const Event& event, std::int64_t t_start_ns) {
     return dump(out);
 }
 
-namespace {
-
-std::string counted(std::uint64_t count, std::string_view one, std::string_view more) {
-    return fmt::format("{} {}", count, count == 1 ? one : more);
-}
-
-std::string audience_text(const Audience& who) {
-    std::string out = counted(who.viewers, "viewer is connected", "viewers are connected");
-    if (who.operators > 0) out += ", " + counted(who.operators, "operator", "operators");
-    if (who.replays > 0) out += fmt::format(", {} in a replay", who.replays);
-    out += ".";
-    if (std::isfinite(who.answer_s)) out += fmt::format(" The slowest answers in {:.1f} s.", who.answer_s);
-    if (who.left_out > 0)
-        out += fmt::format(" {} left out for slow ones, {} behind now.", counted(who.left_out, "update", "updates"),
-                           who.behind);
-    return out;
-}
-
-} // namespace
-
 std::string status_text(const std::vector<LinkView>& links, const RecorderStatus& recorder, const Audience& audience,
                         std::int64_t now_ns, std::int64_t utc_ns, std::optional<std::int64_t> t_start_ns) {
     const auto seconds = [&](std::int64_t t_ns) {
@@ -153,7 +132,12 @@ std::string status_text(const std::vector<LinkView>& links, const RecorderStatus
                    {"file_bytes", recorder.file_bytes},
                    {"disk_free_bytes", recorder.disk_free_bytes}}},
                  {"viewers", audience.viewers},
-                 {"audience", audience_text(audience)},
+                 {"audience",
+                  {{"operators", audience.operators},
+                   {"replays", audience.replays},
+                   {"answer_s", std::isfinite(audience.answer_s) ? json(audience.answer_s) : json(nullptr)},
+                   {"left_out", audience.left_out},
+                   {"behind", audience.behind}}},
                  {"utc_ns", std::to_string(utc_ns)}});
 }
 

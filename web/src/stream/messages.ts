@@ -64,14 +64,23 @@ export interface EventMessage {
   type: 'event';
   event: TapeEvent;
 }
+/** Who of the viewers they are, and how well they keep up. */
+export interface Audience {
+  operators: number;
+  replays: number;
+  /** Of the slowest, to the last question whether it is there; NaN: none was asked yet. */
+  answer_s: number;
+  /** Updates left out for slow ones, since the server's start. */
+  left_out: number;
+  behind: number;
+}
 export interface Status {
   type: 'status';
   t_s: TapeSeconds;
   links: LinkStatus[];
   recorder: RecorderStatus;
   viewers: number;
-  /** Who they are and how well they keep up, in a sentence or two. */
-  audience: string;
+  audience: Audience;
   utc_ms: UtcMs;
 }
 export interface Gap {
@@ -147,6 +156,7 @@ export function read_event(value: unknown, path = 'event'): TapeEvent {
 
 function read_status(from: Json): Status {
   const recorder = object(from['recorder'], 'status/recorder');
+  const audience = object(from['audience'] ?? {}, 'status/audience');
   return {
     type: 'status',
     t_s: number(from, 't_s', 'status'),
@@ -167,7 +177,13 @@ function read_status(from: Json): Status {
       file_bytes: number(recorder, 'file_bytes', 'status/recorder', NaN),
     },
     viewers: number(from, 'viewers', 'status', 0),
-    audience: text(from, 'audience', 'status', ''),
+    audience: {
+      operators: number(audience, 'operators', 'status/audience', 0),
+      replays: number(audience, 'replays', 'status/audience', 0),
+      answer_s: number(audience, 'answer_s', 'status/audience', NaN),
+      left_out: number(audience, 'left_out', 'status/audience', 0),
+      behind: number(audience, 'behind', 'status/audience', 0),
+    },
     utc_ms: utc_ms(from, 'utc_ns', 'status'),
   };
 }

@@ -1,5 +1,7 @@
 /** Words of the operator's controls. */
+import type { Status } from '../../stream/messages';
 import type { Chapter } from '../../tape/flight/chapters';
+import { format_fixed } from '../../text/format';
 
 export const kOperatorWords = {
   title: 'Operator',
@@ -36,3 +38,18 @@ export function why_off_words(live: boolean, operator: boolean): string {
 /** The flight that a vehicle is on, or its next. */
 export const flight_name_words = (vehicle: string, { number, liftoff_s }: Chapter): string =>
   `Name of ${Number.isNaN(liftoff_s) ? 'the next flight' : 'this flight'}, ${vehicle}, number ${number} of this recording`;
+
+const counted = (count: number, one: string, more: string): string => `${count} ${count === 1 ? one : more}`;
+
+/** Who is connected, and how well they keep up. */
+export function audience_words({ viewers, audience }: Pick<Status, 'viewers' | 'audience'>): string {
+  const { operators, replays, answer_s, left_out, behind } = audience;
+  const who = [counted(viewers, 'viewer is connected', 'viewers are connected')];
+  if (operators > 0) who.push(counted(operators, 'operator', 'operators'));
+  if (replays > 0) who.push(`${replays} in a replay`);
+  const parts = [`${who.join(', ')}.`];
+  if (Number.isFinite(answer_s)) parts.push(`The slowest answers in ${format_fixed(answer_s, 1)} s.`);
+  if (left_out > 0)
+    parts.push(`${counted(left_out, 'update', 'updates')} left out for slow ones, ${behind} behind now.`);
+  return parts.join(' ');
+}
