@@ -64,7 +64,7 @@ class VerticalInput {
     bool started_ = false;
     Eigen::Vector3d before_mps2_ = Eigen::Vector3d::Zero();
     Eigen::Vector3d up_body_ = Eigen::Vector3d::UnitX();
-    double still_s_ = 0;
+    double still_s_ = 0, over_s_ = 0;
     Eigen::Vector3d up_at_rest_ = Eigen::Vector3d::Zero(); ///< where attitude last had it at rest, or first; 0: none
     std::int64_t t_jolt_ns_ = 0;
     double beyond_mps2_ = -gravity_mps2_; ///< |f| - g behind apogee, without what shakes the sensor

@@ -283,3 +283,30 @@ TEST_CASE("a launch in a silence is known with the first height behind it") {
     }
     CHECK(filter.estimate().vertical_speed_mps == Approx(speed_mps(3.99)).margin(3));
 }
+
+// Drag slows a climb (any textbook of flight mechanics): what an axis feels of it may be as large as gravity.
+TEST_CASE("a coast that a silence hid is not taken for rest upside down, a vehicle that was turned over is") {
+    constexpr double kGravity_mps2 = 9.80665;
+    const auto rested = [&](double stands_s) {
+        VerticalInput input(SensorNoise{}, kGravity_mps2);
+        for (int k = 0; k < 200 * stands_s; ++k)
+            static_cast<void>(input.acceleration({after(0.005 * k), {kGravity_mps2, 0.3, 0}, {}}, {}, Motion::rest));
+        return input;
+    };
+    for (const double drag_mps2 : {9.2, 9.8, 10.3})
+        for (const double silent_s : {0.3, 1.0, 3.0}) {
+            VerticalInput input = rested(20);
+            for (int k = 0; k < 400; ++k) {
+                const ImuSample sample{after(20 + silent_s + 0.005 * k), {-drag_mps2, 0.1, 0}, {}};
+                const auto seen = input.acceleration(sample, {}, Motion::rest);
+                REQUIRE(seen);
+                INFO(silent_s << " s of silence, drag " << drag_mps2 << " m/s2, " << 0.005 * k << " s behind it");
+                CHECK(seen->accel_up_mps2 == Approx(-drag_mps2 - kGravity_mps2).margin(0.2));
+            }
+        }
+    VerticalInput input = rested(20);
+    for (int k = 0; k < 2000; ++k)
+        static_cast<void>(input.acceleration({after(20 + 0.005 * k), {-kGravity_mps2, 0, 0}, {}}, {}, Motion::rest));
+    const auto seen = input.acceleration({after(30), {-kGravity_mps2, 0, 0}, {}}, {}, Motion::rest);
+    CHECK(seen->accel_up_mps2 == Approx(0).margin(0.2));
+}
