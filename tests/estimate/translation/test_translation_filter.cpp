@@ -331,7 +331,7 @@ TEST_CASE("Heights of a launch are followed from the second odd one on, with sig
     CHECK(squares / counted > 0.3);
 }
 
-// A receiver's first fix in a launch tells of a slow climb; what heights then lack is no error of theirs.
+// A receiver's first fix in a launch tells of a slow climb; what heights say beyond it is the launch, no error.
 TEST_CASE("A launch between fixes is not taken for what heights are off by") {
     constexpr double kThrust_mps2 = 80, kPorts = 0.02, kPerSpeed2 = 1 / (2 * 9.80665);
     double squares = 0;

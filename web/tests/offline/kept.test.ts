@@ -176,11 +176,11 @@ describe('a sighting', () => {
 
 describe('where to go', () => {
   const { place, area } = seen('a');
-  const on_pad = { ...place!, before_flight: true };
+  const before = { ...place!, before_flight: true };
   it.each([
     ['is the last place', place, area, false, 3],
-    ['is the last place where nothing is predicted', on_pad, undefined, false, 3],
-    ['is the middle of the area where the last place is older than the flight', on_pad, area, true, 24.5],
+    ['is the last place where nothing is predicted', before, undefined, false, 3],
+    ['is the middle of the area where the last place is older than the flight', before, area, true, 24.5],
     ['is the middle of the area where there never was a fix', undefined, area, true, 24.5],
   ])('%s', (_, a_place, an_area, predicted, sigma_m) => {
     const goal = goal_of(seen('a', { place: a_place, area: an_area }))!;
