@@ -349,7 +349,7 @@ write_json("status", {"type": "status", "t_s": 12.75, "links": [
     {"name": "spare", "state": "cannot_open", "detail": "/dev/ttyUSB1: no such file", "bytes": 0, "t_last_s": None}],
     "recorder": {"recording": True, "fault": "", "queue_bytes": 0, "dropped_bytes": 0, "file_bytes": 81920,
                  "disk_free_bytes": 1000000000}, "viewers": 3,
-    "audience": {"operators": 1, "replays": 1, "answer_s": 0.3, "left_out": 14, "behind": 1}, "utc_ns": str(T_START_NS + 12_750_000_000)})
+    "audience": {"operators": 1, "replays": 1, "answer_s": 0.31, "left_out": 14, "behind": 1}, "utc_ns": str(T_START_NS + 12_750_000_000)})
 write_json("gap", {"type": "gap", "from_seq": 101, "to_seq": 180, "from_t_s": 4.0, "to_t_s": 4.75})
 write_json("replay", {"type": "replay", "cursor_s": 4.5, "playing": True, "rate": 2.5, "t_end_s": 12.5})
 write_json("replay_seek", {"type": "replay", "request": 9, "cursor_s": 4.5, "playing": False, "rate": 1.0, "t_end_s": 12.5,
