@@ -32,6 +32,18 @@ GustScale gust_scale(double height_m) {
     return {kFoot_m * height_ft / std::pow(bracket, 1.2), WindProfile::kGustiness * 0.1 / std::pow(bracket, 0.4)};
 }
 
+/// How many scale lengths each node lies above the ground: an integral, since near the ground they shrink with height.
+WindProfile::Nodes gust_lengths() {
+    constexpr double kSlice_m = 5.0;
+    WindProfile::Nodes out = WindProfile::Nodes::Zero();
+    for (int k = 1; k < WindProfile::kNodes; ++k) {
+        out(k) = out(k - 1);
+        for (double low_m = WindProfile::node_height_m(k - 1); low_m < WindProfile::node_height_m(k); low_m += kSlice_m)
+            out(k) += kSlice_m / gust_scale(low_m + 0.5 * kSlice_m).length_m;
+    }
+    return out;
+}
+
 Eigen::Vector2d air_velocity(double speed_mps, double from_deg) {
     const double from = radians(from_deg);
     return {-speed_mps * std::sin(from), -speed_mps * std::cos(from)};
@@ -103,12 +115,9 @@ WindProfile::Covariance WindProfile::covariance() const {
 
 WindProfile::Covariance WindProfile::gusts() const {
     const double wind_mps = at(kGustWindHeight_m).norm();
-    Nodes sigma_mps, lengths; // and how many scale lengths a node lies above the ground
-    for (int k = 0; k < kNodes; ++k) {
-        const GustScale here = gust_scale(node_height_m(k));
-        sigma_mps(k) = here.of_wind * wind_mps;
-        lengths(k) = k == 0 ? 0 : lengths(k - 1) + (node_height_m(k) - node_height_m(k - 1)) / here.length_m;
-    }
+    static const Nodes lengths = gust_lengths();
+    Nodes sigma_mps;
+    for (int k = 0; k < kNodes; ++k) sigma_mps(k) = gust_scale(node_height_m(k)).of_wind * wind_mps;
     Covariance out;
     for (int i = 0; i < kNodes; ++i)
         for (int j = 0; j < kNodes; ++j)

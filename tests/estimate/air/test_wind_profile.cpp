@@ -59,6 +59,30 @@ TEST_CASE("drift measured at a height says what gusts are met around it, less wi
     CHECK(wind.sigma_mps(50) > 0.9 * WindProfile(steady(6)).sigma_mps(50));
 }
 
+TEST_CASE("gusts above the last fall say less of those near the ground, whose scale shrinks with height") {
+    // The published scale length grows with height: between two of its rows it lies between theirs.
+    const double node_m = WindProfile::node_height_m(1);
+    double most = 0, least = 0, from_m = 0, from_length_m = 0;
+    for (const auto& c : test::read_reference("numerics2/dryden.json").at("cases")) {
+        if (c.at("id") != "scale_lengths_and_intensities") continue;
+        for (std::size_t k = 0; k < c.at("inputs").at("rows").size() && from_m < node_m; ++k) {
+            const double height_m = c.at("inputs").at("rows")[k][0], length_m = c.at("expected").at("rows")[k][0];
+            if (height_m == from_m) continue; // another wind
+            const double slice_m = std::min(height_m, node_m) - from_m;
+            most += slice_m / (from_m == 0 ? length_m : from_length_m); // below the first row it stays
+            least += slice_m / length_m;
+            from_m = height_m;
+            from_length_m = length_m;
+        }
+    }
+    REQUIRE(from_m > node_m);
+    const auto told = WindProfile(steady(6)).covariance();
+    const double alike = told(0, 1) / std::sqrt(told(0, 0) * told(1, 1));
+    CAPTURE(alike);
+    CHECK(alike > std::exp(-most));
+    CHECK(alike < std::exp(-least));
+}
+
 TEST_CASE("an hour of the pad's anemometer leaves the gusts of the flight unknown") {
     WindProfile wind(steady(5));
     const double gusts_mps = wind.sigma_mps(5);
