@@ -2,7 +2,9 @@
 /// Whether a filter's innovations are as large as it claims: the sum of the normalised innovation squared over the last
 /// 50 measurements against the chi-square bounds for their degrees of freedom (Bar-Shalom, Li, Kirubarajan 2001,
 /// section 5.4; two-sided 99 %). A measurement has as many degrees of freedom as components that were measured; one
-/// whose error is mostly that of its neighbours has a fraction of one.
+/// whose error is mostly that of its neighbours has a fraction of one. Errors with longer tails than the normal
+/// distribution's scatter the sum more: where a square's variance is `tails` times that of a normal error's, the sum
+/// has as many degrees less.
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -54,6 +56,8 @@ class NisMonitor {
         return {quantile(-kNormalQuantile), quantile(kNormalQuantile)};
     }
 
+    explicit NisMonitor(double tails = 1) noexcept : tails_(tails) {}
+
     void add(double nis, double degrees = 1) {
         values_[next_] = std::min(nis, kCap * degrees);
         degrees_[next_] = degrees;
@@ -67,13 +71,13 @@ class NisMonitor {
     [[nodiscard]] Health health() const noexcept {
         if (count_ < kWindow) return Health::not_enough_data;
         const double m = mean();
-        const Bounds expected = bounds(sum(degrees_));
+        const Bounds expected = bounds(sum(degrees_) / tails_);
         if (m > std::max(kDoNotTrust, expected.upper)) return Health::do_not_trust;
         return m > expected.upper   ? Health::overconfident
                : m < expected.lower ? Health::conservative
                                     : Health::consistent;
     }
-    void clear() noexcept { *this = NisMonitor{}; }
+    void clear() noexcept { *this = NisMonitor(tails_); }
 
   private:
     using Ring = std::array<double, kWindow>;
@@ -83,6 +87,7 @@ class NisMonitor {
         return total;
     }
 
+    double tails_;
     Ring values_{}, degrees_{};
     std::size_t next_ = 0;
     std::size_t count_ = 0;

@@ -228,7 +228,11 @@ class Navigation {
     std::int64_t fix_rejected_since_ns_ = 0, height_rejected_since_ns_ = 0;
     std::uint32_t rejected_fixes_ = 0, rejected_heights_ = 0;
     AttitudePass* pass_ = nullptr; ///< for a backward pass; null in the air
-    NisMonitor nis_fix_, nis_horizontal_, nis_vertical_, nis_velocity_, nis_height_;
+    /// Errors of real fixes have longer tails than a normal distribution's: as Student's t with seven degrees of
+    /// freedom has them, which doubles the variance of their squares. Common experience, no source.
+    static constexpr double kFixTails = 2;
+    NisMonitor nis_fix_{kFixTails}, nis_horizontal_{kFixTails}, nis_vertical_{kFixTails}, nis_velocity_{kFixTails};
+    NisMonitor nis_height_;
 };
 
 } // namespace turnstone::estimate

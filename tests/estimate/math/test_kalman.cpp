@@ -4,6 +4,9 @@
 // scipy.stats.
 #include <catch2/catch.hpp>
 
+#include <cmath>
+#include <random>
+
 #include "server/estimate/math/kalman.hpp"
 #include "server/estimate/vertical/vertical_filter.hpp"
 #include "shared/time.hpp"
@@ -237,6 +240,27 @@ TEST_CASE("health counts measurements whose errors are alike for as much as they
         CHECK(monitor.mean() == Approx(c.nis));
         CHECK(monitor.health() == c.expected);
     }
+}
+
+TEST_CASE("a filter whose sensor has longer tails than the normal distribution's is consistent in 98 of 100 windows") {
+    // Three components judged beside one another are then in 94, if they are independent.
+    // Student's t with seven degrees of freedom has the variance 7 / 5, and the fourth moment of a normal error's 5 /
+    // 3: its square has twice the variance (closed form).
+    std::mt19937 random(7);
+    std::student_t_distribution<double> error(7);
+    const auto consistent_of = [&](double tails, double size) {
+        int consistent = 0;
+        for (int window = 0; window < 2000; ++window) {
+            NisMonitor monitor(tails);
+            for (std::size_t k = 0; k < NisMonitor::kWindow; ++k)
+                monitor.add(size * std::pow(error(random), 2) / (7.0 / 5.0));
+            consistent += monitor.health() == Health::consistent;
+        }
+        return consistent / 2000.0;
+    };
+    CHECK(consistent_of(2, 1) > 0.98);
+    CHECK(consistent_of(1, 1) < 0.97); // as if they were normal
+    CHECK(consistent_of(2, 4) < 0.05); // twice as far off as told is seen all the same
 }
 
 TEST_CASE("of several components the gravest counts, and one that is too cautious only when all are") {
