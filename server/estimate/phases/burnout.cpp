@@ -77,7 +77,7 @@ TimeEstimate thrust_end(const FlightEvidence& evidence, std::int64_t crossed_ns,
     // of its tail, so that the end is in the interval before the first that does not.
     const double period_s = evidence.force_period_s();
     const double ago_s = 1.5 * period_s - std::min(kTailUnseen_s, 0.7 * period_s);
-    const double own_s = std::hypot(kThrustEndSigma_s, 0.35 * period_s);
+    const double own_s = std::hypot(kThrustEndSigma_s, period_s / std::sqrt(12.0));
     if (widest_s < evidence.lost_packet_s()) return {forces[i].t_ns - seconds_to_ns(ago_s), own_s};
     return {forces[i].t_ns - seconds_to_ns(0.5 * widest_s), std::hypot(own_s, widest_s / std::sqrt(12.0))};
 }
