@@ -350,6 +350,55 @@ async function exchange(laptop, flight) {
   check('every gap that was filled is marked where one replays it', marks.length === events.filter((event) => filled.test(plain(event.text))).length, marks.join('; '));
 }
 
+/** As a logger of its own would have written it that counts from its own start, in g, with decimal commas; from the simulator's truth. */
+function logger_table(truth, starts_s) {
+  const [head, ...rows] = readFileSync(truth, 'utf8').trim().split('\n').map((row) => row.trim().split(','));
+  const [time, force, pressure, phase] = ['t_s', 'specific_force_x_mps2', 'pressure_pa', 'phase'].map((name) => head.indexOf(name));
+  const comma = (value, digits) => value.toFixed(digits).replace('.', ',');
+  const lines = rows.filter((row, i) => i % 2 === 0 && Number(row[time]) >= starts_s)
+    .map((row) => [comma(1000 * (Number(row[time]) - starts_s), 1), comma(Number(row[force]) / 9.80665, 5), comma(Number(row[pressure]) / 100, 4)].join(';'));
+  return { text: ['millis;ax;p', ...lines, ''].join('\r\n'), liftoff_s: Number(rows.find((row) => row[phase] !== 'on_the_rail')[time]) - starts_s };
+}
+
+/** A table whose columns the page cannot know by their names. */
+async function import_table(laptop, flight) {
+  const { text, liftoff_s } = logger_table(join(folder, 'log.bin.csv'), 2);
+  const log = join(folder, 'logger.csv');
+  writeFileSync(log, text);
+  await laptop.goto(`${station.address}#/flights`);
+  await laptop.getByRole('button', { name: 'Import an on-board log' }).click();
+  const sheet = laptop.locator('dialog[open]');
+  await sheet.getByLabel('Of which flight').selectOption(flight.id);
+  await sheet.getByLabel('File').setInputFiles(log);
+  const time = sheet.getByRole('combobox', { name: 'Time', exact: true });
+  await until('the first look at the table', () => time.isVisible(), 60_000);
+  await time.selectOption('millis');
+  await sheet.getByRole('combobox', { name: 'in', exact: true }).selectOption('ms');
+  await sheet.getByLabel('the clock of the radio').uncheck();
+  for (const [column, channel, scale] of [['ax', 'imu.samples.accel_body_x', '9.80665'], ['p', 'baro.static_pressure', '100']]) {
+    await sheet.getByLabel(`Is the channel: ${column}`).selectOption(channel);
+    await sheet.getByLabel(`Times: ${column}`).fill(scale);
+    await sheet.getByLabel(`Times: ${column}`).press('Tab');
+  }
+  await picture(laptop, 'evening-import-table-laptop-light');
+  await inspect(laptop, 'import of a table, laptop, light');
+  await sheet.getByRole('button', { name: 'Import', exact: true }).click();
+  const outcome = laptop.getByTestId('import-outcome');
+  await until('the merged recording', async () => (await outcome.count()) > 0, 120_000);
+  const words = plain(await outcome.innerText());
+  const told = /Matched by the shape of what both measured: the log’s zero lies ([\d.]+) s (behind|ahead of) the recording’s, ± ([\d.]+) ms/.exec(words);
+  const behind_s = told && Number(told[1]) * (told[2] === 'behind' ? 1 : -1);
+  check('a table’s clock is found by what both measured', told && Math.abs(behind_s + liftoff_s - flight.liftoff_s) < 0.3, `${words}: ${liftoff_s} for ${flight.liftoff_s}`);
+  await picture(laptop, 'evening-imported-table-laptop-light');
+  await sheet.getByRole('button', { name: 'Import another' }).click();
+  await sheet.getByLabel('File').setInputFiles(log);
+  await until('the second look at the table', () => time.isVisible(), 60_000);
+  const kept = async (name) => sheet.getByRole(/^Times:/.test(name) ? 'spinbutton' : 'combobox', { name, exact: true }).inputValue();
+  const again = [await kept('Time'), await kept('in'), await kept('Is the channel: ax'), await kept('Times: ax'), await kept('Times: p')];
+  check('what its columns are is known the next time', again.join() === 'millis,ms,imu.samples.accel_body_x,9.80665,100', again.join());
+  await sheet.getByRole('button', { name: 'Close' }).click();
+}
+
 const cursor_of = async (page) => Number(await page.getByTestId('tape').getAttribute('aria-valuenow'));
 const time_in = (page) => Number(new URLSearchParams(page.url().split('?')[1]).get('t'));
 
@@ -441,7 +490,9 @@ async function run(browser) {
     await performance(laptop, phone, whole[0], ids.indexOf(whole[0].recording));
     await no_response(laptop, whole[0]);
     await response(laptop, phone, await steered_flight());
-    await exchange(laptop, flights.find((flight) => flight.recording === ids[kLogged]));
+    const logged = flights.find((flight) => flight.recording === ids[kLogged]);
+    await exchange(laptop, logged);
+    await import_table(laptop, logged);
     await led_debrief(laptop, phone, whole[0]);
   } finally {
     await second.close();
