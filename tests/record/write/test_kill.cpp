@@ -24,8 +24,8 @@ using namespace record_test;
 using SteadyClock = std::chrono::steady_clock;
 
 constexpr std::chrono::milliseconds kPromise(250);
-/// Four times as often as a link at 115,200 baud hands over. What is lost is counted in batches: a machine that stands
-/// still hands over nothing, and a recorder that gets no processor cannot commit.
+/// Four times as often as a link at 115,200 baud hands over. What is lost is counted in batches: while a machine
+/// stalls, nothing is handed over, and a recorder that gets no processor cannot commit.
 constexpr std::chrono::milliseconds kPace(5);
 constexpr std::size_t kPromisedBatches = kPromise / kPace;
 
