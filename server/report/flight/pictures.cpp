@@ -96,7 +96,7 @@ Markup course_chapter(const Recorded& recorded, const Flight& flight) {
     chart.to = seconds_between(flight.liftoff_ns, flight.window.to_ns);
     chart.clock = true;
     chart.strips = strips_of(recorded, flight);
-    chart.strip_height = chart.strips.size() > 4 ? 76 : 100;
+    chart.strip_height = chart.strips.size() > 4 ? 76 : 88;
     for (const FlightPhase& phase : flight.phases)
         chart.tints.push_back({seconds_between(flight.liftoff_ns, phase.t_ns),
                                seconds_between(flight.liftoff_ns, phase.until_ns), ground_of(phase.word), phase.word});
