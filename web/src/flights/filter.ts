@@ -15,6 +15,16 @@ export interface Filter {
 
 export const kNoFilter: Filter = { search: '', vehicle: '', site: '', tag: '', archived: false };
 
+/** What is typed between commas, each once. */
+export const tags_in = (typed: string): string[] => [
+  ...new Set(
+    typed
+      .split(',')
+      .map((tag) => tag.trim())
+      .filter(Boolean),
+  ),
+];
+
 /** Everything that is written on a flight's line. */
 const line_of = (flight: Flight): string =>
   [

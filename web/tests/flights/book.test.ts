@@ -1,6 +1,6 @@
 /** The log book: answers read, lines found, days divided, sentences said. */
 import { beforeAll, describe, expect, it, vi } from 'vitest';
-import { by_day, kNoFilter, scale_of, shown_flights } from '../../src/flights/filter';
+import { by_day, kNoFilter, scale_of, shown_flights, tags_in } from '../../src/flights/filter';
 import { export_address, read_log_book, type Flight } from '../../src/stream/flights';
 import type * as wording from '../../src/flights/wording';
 import { debrief } from '../../dev/debrief.mjs';
@@ -11,6 +11,17 @@ let words: typeof wording;
 beforeAll(async () => {
   flights = read_log_book(answer()).flights;
   words = await import('../../src/flights/wording');
+});
+
+describe('tags', () => {
+  it.each([
+    ['', []],
+    [' , ,', []],
+    ['long rail, new drogue', ['long rail', 'new drogue']],
+    ['new drogue ,long rail,new drogue', ['new drogue', 'long rail']],
+  ])('are kept once each, as typed: "%s"', (typed, kept) => {
+    expect(tags_in(typed)).toEqual(kept);
+  });
 });
 
 describe('an answer', () => {
