@@ -187,6 +187,16 @@ describe('the predicted landing', () => {
     expect(figure).toMatchObject({ title: 'Landing, from the last fix', old: true });
     expect(figure?.notes[0]).toBe('bearing 115° true, fix 6.0 s old');
   });
+  it('is predicted still where the newest fix was the pad’s', () => {
+    const next = [
+      event(7, 40, 'flight_event', 'ready_again'),
+      event(8, 49.5, 'flight_event', 'liftoff'),
+      phase(9, 49.6, 'under drogue'),
+    ];
+    const figure = rail('down', rows, next, 56).get('landing');
+    expect(figure).toMatchObject({ title: 'Predicted landing', old: true });
+    expect(figure?.notes[0]).toBe('bearing 115° true, no fix since liftoff');
+  });
 });
 
 describe('the apogee', () => {

@@ -10,7 +10,7 @@ import { deployment_at, next_parachute, open_parachute, type Deployment } from '
 import { estimate } from '../../tape/estimates';
 import { find_event } from '../../tape/events';
 import { bearing_deg, likeliest_landing } from '../../places/landing';
-import { fix_s, measured_place } from '../../tape/flight/measured';
+import { fix_s, is_of_flight, measured_place } from '../../tape/flight/measured';
 import { motion_at, type Motion, type Reading } from '../../tape/motion';
 import type { Tape } from '../../tape/tape';
 import { format_since, zero_of } from '../../tape/zero';
@@ -201,14 +201,15 @@ function landing(scene: Scene, size: RailFigure['size']): RailFigure | undefined
   const in_flight = scene.stage !== 'rail';
   const left_s = row.value(`${name}_in_s`) - (cursor_s - row.t_s);
   const in_s = in_flight && !old && left_s > 0 ? `in ${format_fixed(left_s, 0)} s` : '';
-  const age = old ? `fix ${format_age(cursor_s - measured)} old` : '';
+  const seen = is_of_flight(tape, vehicle, measured);
+  const age = !old ? '' : seen ? `fix ${format_age(cursor_s - measured)} old` : kRailWords.no_fix;
   const axes = [row.value(`${name}_semi_major_m`), row.value(`${name}_semi_minor_m`)].map((axis) =>
     format_fixed(axis, 0),
   );
   return figure(
     'landing',
     size,
-    old ? kRailWords.landing_old : kRailWords.landing_predicted,
+    old && seen ? kRailWords.landing_old : kRailWords.landing_predicted,
     format_fixed(Math.round(distance_m / kPlaceStep_m) * kPlaceStep_m, 0),
     'm',
     {

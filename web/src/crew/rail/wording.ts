@@ -12,6 +12,7 @@ export const kRailWords = {
   apogee: 'Apogee AGL',
   landing_predicted: 'Predicted landing',
   landing_old: 'Landing, from the last fix',
+  no_fix: 'no fix since liftoff',
   impact: 'Impact in',
   place: 'Last good place, from the pad',
   place_found: 'Down, from the pad',
