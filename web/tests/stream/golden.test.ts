@@ -60,7 +60,7 @@ describe('golden texts', () => {
     const status = read_message(text('status.json'));
     expect(status).toMatchObject({ type: 'status', t_s: 12.75, viewers: 3, utc_ms: 1779028337750 });
     if (status.type === 'status')
-      expect(status.audience).toEqual({ operators: 1, replays: 1, answer_s: 0.3, left_out: 14, behind: 1 });
+      expect(status.audience).toEqual({ operators: 1, replays: 1, answer_s: 0.31, left_out: 14, behind: 1 });
     if (status.type === 'status') expect(status.links[1]?.t_last_s).toBeNaN();
     const gap = JSON.parse(text('gap.json')) as { from_t_s: number; to_t_s: number };
     expect(read_message(text('gap.json'))).toEqual({ type: 'gap', from_t_s: gap.from_t_s, to_t_s: gap.to_t_s });
