@@ -15,6 +15,7 @@ constexpr double kScatterGrows = 9.0;       ///< a step is not scatter, lasting 
 constexpr double kChangeShare = 1.0 / 12.0; ///< of the square of a change, anywhere in an interval
 constexpr double kUprightTime_s = 1.0;
 constexpr double kTurnedOver_s = 5.0;    ///< drag that slows a climb feels like rest upside down, but not for long
+constexpr double kUpsideDown = 0.9;      ///< cosine of how nearly
 constexpr double kTurnTime_s = 0.5;      ///< for which one of the other axes points up
 constexpr double kNoSwing_mps2 = 30.0;   ///< beyond gravity: no swinging
 constexpr double kShakeTime_s = 0.1;     ///< what shakes it faster moves it nowhere
@@ -38,6 +39,7 @@ double VerticalInput::agitation_mps2(const ImuSample& sample) noexcept {
     const double magnitude = sample.accel_body_mps2.norm();
     up_body_ = Eigen::Vector3d::UnitX(); // however it hung before, it comes to lie anyhow
     still_s_ = 0.0;
+    started_ = false; // the next force that is followed has nothing to do with the last one
     if (!std::isfinite(magnitude)) return gravity_mps2_;
     const double dt_s = t_jolt_ns_ == 0 ? 0.0 : std::clamp(seconds_between(t_jolt_ns_, sample.t_ns), 0.0, 0.5);
     across_ *= std::exp(-std::min(magnitude, gravity_mps2_) * dt_s / kPathTurns_mps);
@@ -83,10 +85,11 @@ void VerticalInput::follow(const ImuSample& sample) {
     }
     still_s_ += dt_s;
     const bool at_first = still_s_ < kStillAtFirst_s && up_body_ == Eigen::Vector3d::UnitX();
-    const bool over = !at_first && force.dot(up_body_) < 0.0;
-    over_s_ = over ? over_s_ + dt_s : 0.0;
-    if (over && over_s_ < kTurnedOver_s) return;
-    const double part = at_first || over ? 1.0 : -std::expm1(-dt_s / kUprightTime_s);
+    const double upright = force.dot(up_body_) / magnitude;
+    const bool upside_down = !at_first && upright < -kUpsideDown;
+    over_s_ = upside_down ? over_s_ + dt_s : 0.0;
+    if (upside_down && over_s_ < kTurnedOver_s) return;
+    const double part = at_first || upright < 0.0 ? 1.0 : -std::expm1(-dt_s / kUprightTime_s);
     up_body_ = (up_body_ + part * (force / magnitude - up_body_)).normalized();
 }
 

@@ -4,6 +4,7 @@
 
 #include <catch2/catch.hpp>
 
+#include "server/estimate/math/angles.hpp"
 #include "server/estimate/vertical/vertical_filter.hpp"
 #include "server/estimate/vertical/vertical_input.hpp"
 #include "shared/time.hpp"
@@ -309,4 +310,39 @@ TEST_CASE("a coast that a silence hid is not taken for rest upside down, a vehic
         static_cast<void>(input.acceleration({after(20 + 0.005 * k), {-kGravity_mps2, 0, 0}, {}}, {}, Motion::rest));
     const auto seen = input.acceleration({after(30), {-kGravity_mps2, 0, 0}, {}}, {}, Motion::rest);
     CHECK(seen->accel_up_mps2 == Approx(0).margin(0.2));
+}
+
+TEST_CASE("a vehicle that has come down lies anyhow, and nothing of gravity is taken for a fall") {
+    constexpr double kGravity_mps2 = 9.80665;
+    for (const double nose_deg : {90.0, 40.0, 3.0, 0.0, -3.0, -40.0, -90.0}) {
+        VerticalInput input(SensorNoise{}, kGravity_mps2);
+        for (int k = 0; k < 2000; ++k)
+            static_cast<void>(input.acceleration({after(0.005 * k), {kGravity_mps2, 0, 0}, {}}, {}, Motion::rest));
+        for (int k = 2000; k < 8000; ++k) // under its parachutes
+            static_cast<void>(input.agitation_mps2({after(0.005 * k), {0.5, kGravity_mps2, 0.5}, {}}));
+        const double nose_rad = radians(nose_deg);
+        const Eigen::Vector3d force = kGravity_mps2 * Eigen::Vector3d(std::sin(nose_rad), std::cos(nose_rad), 0);
+        for (int k = 8000; k < 9000; ++k) {
+            const auto seen = input.acceleration({after(0.005 * k), force, {}}, {}, Motion::rest);
+            REQUIRE(seen);
+            INFO("nose " << nose_deg << " degrees up, " << 0.005 * (k - 8000) << " s after rest was found");
+            CHECK(seen->accel_up_mps2 == Approx(0).margin(0.05));
+        }
+    }
+}
+
+TEST_CASE("a vehicle that is laid on its other side by hand shows it in a few seconds") {
+    constexpr double kGravity_mps2 = 9.80665;
+    for (const double by_deg : {60.0, 100.0, 135.0}) {
+        VerticalInput input(SensorNoise{}, kGravity_mps2);
+        for (int k = 0; k < 2000; ++k)
+            static_cast<void>(input.acceleration({after(0.005 * k), {kGravity_mps2, 0, 0}, {}}, {}, Motion::rest));
+        const Eigen::Vector3d force =
+            kGravity_mps2 * Eigen::Vector3d(std::cos(radians(by_deg)), std::sin(radians(by_deg)), 0);
+        std::optional<VerticalAcceleration> seen;
+        for (int k = 2000; k < 2800; ++k) seen = input.acceleration({after(0.005 * k), force, {}}, {}, Motion::rest);
+        REQUIRE(seen);
+        INFO("by " << by_deg << " degrees");
+        CHECK(seen->accel_up_mps2 == Approx(0).margin(0.3));
+    }
 }
