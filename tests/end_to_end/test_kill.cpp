@@ -165,7 +165,7 @@ void finish_and_verify(const Station& station) {
 
 } // namespace
 
-TEST_CASE("A server killed at random moments loses at most 250 ms, and its recording continues") {
+TEST_CASE("A server killed at random moments loses at most 250 ms, and its recording continues", "[alone]") {
     struct Case {
         const char* computer;
         Around around;
