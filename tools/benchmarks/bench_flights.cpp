@@ -300,7 +300,7 @@ void preface(const Wish& wish, const Flights& all, const std::set<std::string>& 
         for (const TrialScore& score : flown.scores) cpu_s += score.cpu_s;
     }
     std::printf(
-        R"(%zu to %zu flights of each of %zu cases, %.1f hours of one core, with the errors "%s": %s.
+        R"(%s flights of each of %zu cases, %.1f hours of one core, with the errors "%s": %s.
 %s The bytes of the vehicle's transmitter go through the radio, the decoder, the clock and all estimators, and the results are
 compared with the simulator's truth, which is scattered around what the estimators are told
 (`tools/sim/scenario/error_set.cpp`). Seeds below 1000 with the errors "tuning" are for tuning, which never sees those
@@ -327,7 +327,8 @@ Ten seconds before touchdown the ellipse is the gusts below. Those of "acceptanc
 day, where the estimators expect 1.2 over many days. A calm, a usual and a gusty day side by side, weighed by the drift seen,
 were tried: a descent shows too little of them, and as many landings lay inside (90 of 100, "tuning" with gusts of 1.5).
 )",
-        fewest, most, all.size(), cpu_s / 3600, wish.errors.c_str(), std::string(set.summary).c_str(),
+        (fewest == most ? std::to_string(most) : std::to_string(fewest) + " to " + std::to_string(most)).c_str(),
+        all.size(), cpu_s / 3600, wish.errors.c_str(), std::string(set.summary).c_str(),
         builds.size() == 1 ? "All of them by one build of the estimators."
                            : ("**By " + std::to_string(builds.size()) + " builds of the estimators.**").c_str(),
         TrialScore::kHarm);
