@@ -282,6 +282,22 @@ TEST_CASE("an engine alarm is raised once a level, acknowledged once a level, an
     CHECK(lives["petrel/limit/transducers.exhaust_temperature/high"] == once);
 }
 
+TEST_CASE("where a boat is stays known, whenever its fixes come between the estimates") {
+    const PipelineSetup setup = station_with({"petrel"});
+    constexpr double kFor_s = 20;
+    const sim::SurfaceStream said = sim::boat_stream(setup.site, first_seed(), kBesideUtc_s, kFor_s, kCoolingHolds);
+    for (const double begun_s : {0.0, 0.02, 0.04, 0.06, 0.08}) { // estimates come ten times a second from then on
+        Pipeline pipeline(setup, kBeside_ns - seconds_to_ns(begun_s));
+        int rows = 0;
+        play(pipeline, {&said}, kFor_s, [&](const Batch& batch) {
+            for (const RowRecord& row : batch.rows)
+                rows += pipeline.schema().tables[row.table].name == "petrel/estimate/last_place";
+        });
+        INFO("begun " << begun_s << " s before");
+        CHECK(rows >= 12);
+    }
+}
+
 TEST_CASE("a boat and a weather station change nothing of the rocket's frames, rows and events but its wind") {
     const sim::FlightResult flight = sim::fly(trial_scenario("nominal", "mild", "acceptance"), first_seed());
     const double for_s = flight.truth.samples.back().t_s;

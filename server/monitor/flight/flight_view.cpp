@@ -16,6 +16,8 @@ using estimate::Phase;
 constexpr double kSilence_s = 1.0; ///< a shorter gap between packets is none
 /// Times of rows and of packets are rounded apart.
 constexpr std::int64_t kRoundingNs = 1'000'000;
+/// From a fix to the first estimate with it in, where estimates come ten times a second and not with each sample.
+constexpr std::int64_t kCarriedNs = 100'000'000;
 
 int column(const Table& table, std::string_view name) {
     for (std::size_t i = 0; i < table.number_count; ++i)
@@ -230,8 +232,9 @@ void FlightViewer::see_navigation(std::int64_t t_ns, Numbers numbers) {
     if (std::isfinite(value(numbers, at.tilt))) view_.tilt_deg = value(numbers, at.tilt);
     const double sigma_m = std::max(value(numbers, at.east_sigma), value(numbers, at.north_sigma));
     view_.horizontal_sigma_m = sigma_m;
-    if (!aided_ || t_ns > view_.t_measured_ns + kRoundingNs) return;
+    if (!aided_) return;
     see_motion(MotionSource::navigation, at.motion, t_ns, numbers);
+    if (t_ns > std::max(view_.t_measured_ns, view_.t_fix_ns + kCarriedNs) + kRoundingNs) return;
     if (view_.t_fix_ns <= view_.place.t_ns || !std::isfinite(value(numbers, at.east))) return;
     view_.place = {.east_m = value(numbers, at.east),
                    .north_m = value(numbers, at.north),
