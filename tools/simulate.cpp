@@ -79,19 +79,26 @@ bool write_file(const std::string& path, const auto& writer) {
     return static_cast<bool>(file);
 }
 
-/// Opens what `--to` names, and plays a stream into each.
-int send(const Options& options, const std::vector<const sim::DeliveredStream*>& streams, double speed,
-         const std::optional<sim::Unplugged>& unplugged) {
-    std::vector<std::unique_ptr<sim::Output>> outputs;
+using Outputs = std::vector<std::unique_ptr<sim::Output>>;
+
+/// Opens what `--to` names, and waits for who reads it.
+turnstone::Result<Outputs> open_outputs(const Options& options) {
+    Outputs outputs;
     for (const std::string& to : options.to) {
         auto output = sim::open_output(to);
-        if (!output) return complain(output.error().message);
+        if (!output) return tl::unexpected(output.error());
         outputs.push_back(std::move(*output));
         std::fprintf(stderr, "simulate: sending to %s\n", to.c_str());
     }
     for (std::size_t k = 0; k < outputs.size(); ++k)
         if (!outputs[k]->wait_for_reader(options.wait_s))
             std::fprintf(stderr, "simulate: nothing reads %s yet; starting anyway\n", options.to[k].c_str());
+    return outputs;
+}
+
+/// Plays a stream into each.
+int send(const Outputs& outputs, const std::vector<const sim::DeliveredStream*>& streams, double speed,
+         const std::optional<sim::Unplugged>& unplugged) {
     std::vector<turnstone::Result<void>> played(outputs.size());
     std::vector<std::thread> players;
     for (std::size_t k = 0; k < outputs.size(); ++k)
@@ -109,6 +116,13 @@ double of_receiver(const std::vector<double>& values, std::size_t receiver) {
     return values[std::min(receiver, values.size() - 1)];
 }
 
+/// Where a stream begins that somebody reads: receivers speak of whole seconds. Waits for it.
+double next_utc_second() {
+    const auto begins = std::chrono::ceil<std::chrono::seconds>(std::chrono::system_clock::now());
+    std::this_thread::sleep_until(begins);
+    return static_cast<double>(begins.time_since_epoch().count());
+}
+
 /// The boat and the weather station, whose sentences have UTC.
 int run_machine(const Options& options, double speed) {
     std::vector<turnstone::Problem> problems;
@@ -116,23 +130,26 @@ int run_machine(const Options& options, double speed) {
     const turnstone::Site site = json ? turnstone::read_site(*json, options.site_file, problems) : turnstone::Site{};
     if (!problems.empty()) return complain(turnstone::to_string(problems));
     if (options.to.size() != 1) return complain("--machine " + options.machine + " needs one --to");
-    const double utc_s = std::chrono::duration<double>(std::chrono::system_clock::now().time_since_epoch()).count();
+    const auto outputs = open_outputs(options);
+    if (!outputs) return complain(outputs.error().message);
     const sim::SurfaceStream stream =
-        options.machine == "boat" ? sim::boat_stream(site, options.seed, utc_s, options.for_s, options.cooling_fails_s)
-                                  : sim::weather_stream(site, options.seed, options.for_s);
-    return send(options, {&stream}, speed, {});
+        options.machine == "boat"
+            ? sim::boat_stream(site, options.seed, next_utc_second(), options.for_s, options.cooling_fails_s)
+            : sim::weather_stream(site, options.seed, options.for_s);
+    return send(*outputs, {&stream}, speed, {});
 }
 
 /// The rocket's flight as a packet radio tracker on board tells it.
 int run_tracker(const Options& options, const sim::Scenario& scenario, double speed) {
     if (options.to.size() != 1) return complain("--machine tracker needs one --to");
-    const double utc_s = std::chrono::duration<double>(std::chrono::system_clock::now().time_since_epoch()).count();
-    const sim::TrackerStream said =
-        sim::tracker_stream(sim::fly_sensors(scenario, options.seed),
-                            *turnstone::from_word<turnstone::PositionFormat>(options.reports), utc_s, options.seed);
+    const sim::SensedFlight flight = sim::fly_sensors(scenario, options.seed);
+    const auto outputs = open_outputs(options);
+    if (!outputs) return complain(outputs.error().message);
+    const sim::TrackerStream said = sim::tracker_stream(
+        flight, *turnstone::from_word<turnstone::PositionFormat>(options.reports), next_utc_second(), options.seed);
     std::fprintf(stderr, "simulate: %s: %u positions, %u of telemetry, %u copies, %u by others\n", sim::kTrackerStation,
                  said.positions, said.telemetry, said.copies, said.others);
-    return send(options, {&said.stream}, speed, {});
+    return send(*outputs, {&said.stream}, speed, {});
 }
 
 int run(const Options& options) {
@@ -207,7 +224,9 @@ int run(const Options& options) {
     if (options.to.empty()) return 0;
     std::vector<const sim::DeliveredStream*> streams{&flight.received};
     for (const sim::DeliveredStream& further : flight.further) streams.push_back(&further);
-    return send(options, streams, speed, unplugged);
+    const auto outputs = open_outputs(options);
+    if (!outputs) return complain(outputs.error().message);
+    return send(*outputs, streams, speed, unplugged);
 }
 
 } // namespace
