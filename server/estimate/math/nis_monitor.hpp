@@ -3,8 +3,8 @@
 /// 50 measurements against the chi-square bounds for their degrees of freedom (Bar-Shalom, Li, Kirubarajan 2001,
 /// section 5.4; two-sided 99 %). A measurement has as many degrees of freedom as components that were measured; one
 /// whose error is mostly that of its neighbours has a fraction of one. Errors with longer tails than the normal
-/// distribution's scatter the sum more: where a square's variance is `tails` times that of a normal error's, the sum
-/// has as many degrees less.
+/// distribution's scatter the sum more: where the variance of their square is `tails` times a normal error's, the
+/// bounds are those of so many times fewer degrees.
 #include <algorithm>
 #include <array>
 #include <cmath>
