@@ -174,7 +174,7 @@ async function gnss_loss(flight) {
   await stage(flight, 'altitude', 'in the ascent');
   await check_soon('gnss-loss: a landing predicted without fixes is hatched and says so', async () => {
     const text = (await figure(page, 'landing').allInnerTexts()).join();
-    return [(await has_class(page, 'landing', 'stale')) === true && /fix .* old/.test(text), text];
+    return [(await has_class(page, 'landing', 'stale')) === true && /fix .* old|no fix since liftoff/.test(text), text];
   }, kFlight_ms);
   await look(page, 'gnss-loss without fixes laptop-light');
 }
