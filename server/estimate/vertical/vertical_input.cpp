@@ -16,12 +16,13 @@ constexpr double kChangeShare = 1.0 / 12.0; ///< of the square of a change, anyw
 constexpr double kUprightTime_s = 1.0;
 constexpr double kTurnedOver_s = 5.0;    ///< drag that slows a climb feels like rest upside down, but not for long
 constexpr double kUpsideDown = 0.9;      ///< cosine of how nearly
-constexpr double kTurnTime_s = 0.5;      ///< for which one of the other axes points up
+constexpr double kTurnTime_s = 0.4;      ///< for which one of the other axes points up
 constexpr double kNoSwing_mps2 = 30.0;   ///< beyond gravity: no swinging
 constexpr double kShakeTime_s = 0.1;     ///< what shakes it faster moves it nowhere
 constexpr double kPathTurns_mps = 12.0;  ///< half the speed of fall under a drogue: force times time turns a path by it
 constexpr double kLeansOver_mps2 = 0.3;  ///< of drag, while a body leans over
-constexpr double kTiltTime_s = 2.0;      ///< an attitude's error stays what it is for so long
+constexpr double kTiltTime_s = 0.5;      ///< a known attitude's error stays what it is for so long
+constexpr double kLeanTime_s = 2.0;      ///< an unknown lean stays what it is for so long
 constexpr double kStillForce_mps2 = 0.5; ///< beside bias and noise
 constexpr double kStillAtFirst_s = 0.1;
 constexpr double kBeyondRange = 0.25; ///< of the range: how far a clipped sample's truth is beyond it
@@ -113,21 +114,27 @@ std::optional<VerticalAcceleration> VerticalInput::acceleration(const ImuSample&
     const bool across = std::fabs(force.y()) > clips || std::fabs(force.z()) > clips;
     const double white = across || axial < -clips ? 0.5 * range : white_mps2();
 
-    VerticalAcceleration out{axial, white, axial, {}, false};
     const bool resting = motion == Motion::rest || motion == Motion::moving;
+    // What the axis misses of gravity at rest is taken for bias.
+    VerticalAcceleration out{axial, white, resting ? axial - gravity_mps2_ : axial, {}, false};
     // As much as white noise that adds up to what a lasting error does.
-    const double lasts = std::sqrt(std::max(1.0, 2.0 * kTiltTime_s / interval_s_));
+    const auto lasts = [&](double time_s) { return std::sqrt(std::max(1.0, 2.0 * time_s / interval_s_)); };
     if (tilt && all_axes) {
         const double up = tilt->up_body.dot(force);
-        const double by_tilt_mps2 = tilt->sigma_rad * (force - up * tilt->up_body).norm() * lasts;
+        const double by_tilt_mps2 = tilt->sigma_rad * (force - up * tilt->up_body).norm() * lasts(kTiltTime_s);
         if (motion == Motion::rest || up_at_rest_.isZero()) up_at_rest_ = tilt->up_body;
         const double share = up_at_rest_.dot(tilt->up_body);
         // Those of the other axes, whatever a roll makes of them.
-        const double by_bias_mps2 = sensors_.accel_bias_mps2 * std::sqrt(std::max(0.0, 1.0 - share * share)) *
-                                    std::sqrt(std::max(1.0, 2.0 * kTurnTime_s / interval_s_));
-        out = {up, std::hypot(white, by_tilt_mps2, by_bias_mps2), up, {0.0, sensors_.accel_scale, 0.001}, false, share};
+        const double by_bias_mps2 =
+            sensors_.accel_bias_mps2 * std::sqrt(std::max(0.0, 1.0 - share * share)) * lasts(kTurnTime_s);
+        out = {.accel_up_mps2 = up,
+               .sigma_mps2 = std::hypot(white, by_tilt_mps2, by_bias_mps2),
+               .force_mps2 = up - share * gravity_mps2_,
+               .fraction = {0.0, sensors_.accel_scale, 0.001},
+               .bias_share = share};
     } else if (resting && all_axes) {
-        out.accel_up_mps2 = out.force_mps2 = up_body_.dot(force);
+        out.accel_up_mps2 = up_body_.dot(force);
+        out.force_mps2 = out.accel_up_mps2 - gravity_mps2_;
         // It has left the pose in which up was seen.
         if (motion == Motion::moving) {
             out.sigma_mps2 = std::hypot(white, kAcrossAxis_mps2);
@@ -136,12 +143,11 @@ std::optional<VerticalAcceleration> VerticalInput::acceleration(const ImuSample&
     } else if (motion == Motion::coast) {
         // Lift of the body that leans over near apogee pushes across the axis, unfelt by it, and what little drag the
         // axis feels there acts across the vertical.
-        out.sigma_mps2 = std::hypot(white, kAcrossAxis_mps2, std::min(std::fabs(axial), kLeansOver_mps2) * lasts);
+        out.sigma_mps2 =
+            std::hypot(white, kAcrossAxis_mps2, std::min(std::fabs(axial), kLeansOver_mps2) * lasts(kLeanTime_s));
     }
     if (!tilt) up_at_rest_.setZero();
     out.accel_up_mps2 -= gravity_mps2_;
-    // What the axis misses of gravity at rest is taken for bias.
-    if (resting) out.force_mps2 -= gravity_mps2_;
     if (axial > clips && !across) {
         out.clipped = true;
         out.sigma_mps2 = kBeyondRange * range;

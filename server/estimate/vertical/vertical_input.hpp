@@ -18,7 +18,7 @@ struct TiltInput {
 struct VerticalAcceleration {
     double accel_up_mps2; ///< coordinate acceleration, gravity removed
     double sigma_mps2;    ///< white; of a clipped sample, about how far beyond it the truth is
-    double force_mps2;    ///< what AxisFraction is a fraction of
+    double force_mps2;    ///< what AxisFraction is a fraction of: gravity's part is in the bias seen at rest
     AxisFraction fraction;
     bool clipped = false;    ///< upwards: the value is a lower bound
     double bias_share = 1.0; ///< of the bias seen at rest: the less, the more other axes take over the vertical

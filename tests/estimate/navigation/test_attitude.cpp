@@ -244,6 +244,47 @@ TEST_CASE("alignment at rest with a magnetometer is the attitude from two vector
     CHECK(refused == 1);
 }
 
+// A rail that is set to a lean and an azimuth is off along the lean by the first's error, and sideways by the sine of
+// the lean times the second's. An accelerometer that says nothing leaves it at that.
+TEST_CASE("a nose on the rail is as unsure along its lean as the lean is, and sideways as the azimuth") {
+    constexpr double kLean_rad = 0.01, kAzimuth_rad = 0.2;
+    SensorNoise sensors{};
+    sensors.accel_bias_mps2 = 100;
+    FlightScatter scatter{};
+    scatter.rail_tilt_rad = kLean_rad;
+    scatter.rail_azimuth_rad = kAzimuth_rad;
+    for (const double lean_deg : {1.0, 5.0, 20.0})
+        for (const double azimuth_deg : {0.0, 70.0, 200.0}) {
+            CAPTURE(lean_deg, azimuth_deg);
+            Site site{};
+            site.launch_tilt_deg = lean_deg;
+            site.launch_azimuth_deg = azimuth_deg;
+            PadAlignment alignment(sensors, site, kGravityStandard_mps2, scatter);
+            const double lean_rad = lean_deg * M_PI / 180, azimuth_rad = azimuth_deg * M_PI / 180;
+            const Vector3d forward(std::sin(azimuth_rad), std::cos(azimuth_rad), 0);
+            const Vector3d sideways(std::cos(azimuth_rad), -std::sin(azimuth_rad), 0);
+            for (int k = 0; k < 400; ++k)
+                alignment.imu({kNsPerS + k * 10 * kNsPerMs, {kGravityStandard_mps2, 0, 0}, Vector3d::Zero()});
+            std::vector<Alignment> found;
+            alignment.hypotheses(found);
+            REQUIRE(found.size() == PadAlignment::kHypotheses);
+            for (const Alignment& one : found) {
+                const Eigen::Matrix3d rotation = one.nominal.q_local_body.toRotationMatrix();
+                const Eigen::Matrix3d turn =
+                    rotation * one.covariance.block<3, 3>(Eskf::kAttitude, Eskf::kAttitude) * rotation.transpose();
+                // A turn dtheta moves the nose by dtheta x nose.
+                const Vector3d nose = rotation.col(0);
+                const auto sigma_towards = [&](const Vector3d& to) {
+                    const Vector3d about = nose.cross(to);
+                    return std::sqrt(about.dot(turn * about));
+                };
+                CHECK(sigma_towards(forward - forward.dot(nose) * nose) ==
+                      Approx(kLean_rad * std::cos(lean_rad)).epsilon(0.02));
+                CHECK(sigma_towards(sideways) == Approx(std::sin(lean_rad) * kAzimuth_rad).epsilon(0.02));
+            }
+        }
+}
+
 TEST_CASE("a magnetometer that sends nothing but zeros gives no heading") {
     const Site site{};
     PadAlignment alignment(SensorNoise{}, site, kGravityStandard_mps2);

@@ -389,3 +389,27 @@ TEST_CASE("a bias seen at rest leaves the vertical as the vehicle leans over") {
     CHECK(std::abs(e.vertical_speed_mps) < 0.15 * bias_mps2 * 10);
     CHECK(std::abs(e.vertical_speed_mps) < 2 * e.vertical_speed_sigma_mps);
 }
+
+// Closed form: a scale error s shows as s g in what is taken for bias at rest, and so as s (f - g) in a climb.
+TEST_CASE("of a force in flight, a scale error takes what is beyond gravity, which rest has shown") {
+    constexpr double kGravity_mps2 = 9.80665, kScale = 0.02;
+    const SensorNoise sensors{};
+    VerticalInput input(sensors, kGravity_mps2);
+    const auto feel = [&](double t_s, double lean_rad, double force_mps2, Motion motion) {
+        const TiltInput tilt{{std::cos(lean_rad), -std::sin(lean_rad), 0}, 0.001};
+        const Eigen::Vector3d felt((1 + kScale) * force_mps2, 0, 0);
+        return *input.acceleration({at(t_s), felt, Eigen::Vector3d::Zero()}, tilt, motion);
+    };
+    const VerticalAcceleration at_rest = feel(0.01, 0, kGravity_mps2, Motion::rest);
+    CHECK(std::abs(at_rest.force_mps2) <= 1.001 * kScale * kGravity_mps2);
+    const double seen_as_bias_mps2 = at_rest.accel_up_mps2;
+    double t_s = 0.01;
+    for (const double lean_rad : {0.0, 0.2, 1.0})
+        for (const double force_mps2 : {100.0, 9.80665, 0.0, -30.0}) {
+            CAPTURE(lean_rad, force_mps2);
+            const VerticalAcceleration up = feel(t_s += 0.01, lean_rad, force_mps2, Motion::boost);
+            const double truth_mps2 = force_mps2 * std::cos(lean_rad) - kGravity_mps2;
+            const double explained_mps2 = up.bias_share * seen_as_bias_mps2 + kScale / (1 + kScale) * up.force_mps2;
+            CHECK(up.accel_up_mps2 - truth_mps2 == Approx(explained_mps2).margin(kScale * kScale * kGravity_mps2));
+        }
+}

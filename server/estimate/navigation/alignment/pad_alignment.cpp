@@ -30,7 +30,7 @@ constexpr double kGravitySigmas = 4.0;
 constexpr double kOtherPose_mps2 = 1.0;
 constexpr double kSway_radps = 1e-3; // mean rate of a rail in wind while it is averaged
 constexpr double kSway_mps = 0.02;
-constexpr double kPadHeight_m = 0.3;
+constexpr double kPadHeight_m = 0.15;
 constexpr double kPadSurvey_m = 5.0; // how well the site file knows the pad, when no fix says better
 constexpr double kPickedUp_m = 1.5;  // how far it may go in a tenth of a second's shaking, as steps of a random walk
 constexpr double kNotOnRail = 25.0;  // squared bias in sigmas that only a different pose explains
@@ -41,6 +41,11 @@ constexpr double kFieldLevelMin = 0.1;
 constexpr double kMagHeadingSigma_rad = radians(12); // uncalibrated; common practice, no source
 constexpr double kSameWeight = 1e-3;                 // of log weights
 constexpr double kMagWrong = 0.1;                    // chance that iron or a current makes it worthless
+
+/// Covariance of an attitude that is unsure by a turn around one axis.
+Matrix3d around(const Vector3d& axis, double sigma_rad) {
+    return square(sigma_rad) * axis * axis.transpose();
+}
 
 } // namespace
 
@@ -183,7 +188,7 @@ Alignment PadAlignment::unknown() const {
     return out;
 }
 
-Alignment PadAlignment::level(const Eigen::Quaterniond& q_local_body, const Vector3d& attitude_sigma_rad) const {
+Alignment PadAlignment::level(const Eigen::Quaterniond& q_local_body, const Matrix3d& attitude_rad2) const {
     Alignment start = unknown();
     EskfNominal& nominal = start.nominal;
     Eskf::Covariance& p = start.covariance;
@@ -203,7 +208,7 @@ Alignment PadAlignment::level(const Eigen::Quaterniond& q_local_body, const Vect
                     p(state[row], state[column]) = axis.covariance(row, column);
     }
     if (fixes_.empty() && at_pad()) p(Eskf::kPosition + 2, Eskf::kPosition + 2) = square(kPadHeight_m);
-    p.block<3, 3>(Eskf::kAttitude, Eskf::kAttitude) = attitude_sigma_rad.cwiseAbs2().asDiagonal();
+    p.block<3, 3>(Eskf::kAttitude, Eskf::kAttitude) = attitude_rad2;
     p.block<3, 3>(Eskf::kGyroBias, Eskf::kGyroBias) =
         Matrix3d::Identity() *
         (square(sensors_.gyro_noise_radps) / static_cast<double>(samples_) + square(kSway_radps));
@@ -250,8 +255,8 @@ void PadAlignment::hypotheses(std::vector<Alignment>& out) const {
     const double step_rad = 2 * std::numbers::pi / static_cast<double>(kHypotheses);
     // One hypothesis has the heading that the magnetic field suggests.
     const auto toward_field = [&](const Eigen::Quaterniond& q) { return knows_north(q) ? heading_from_field(q) : 0; };
-    const auto add = [&](const Eigen::Quaterniond& q, const Vector3d& sigma_rad) {
-        out.push_back(level(q, sigma_rad));
+    const auto add = [&](const Eigen::Quaterniond& q, const Matrix3d& attitude_rad2) {
+        out.push_back(level(q, attitude_rad2));
         weigh_by_field(out.back());
     };
     // Where nothing tells headings apart, rounding must not: what is shown would jump from one to another.
@@ -268,11 +273,14 @@ void PadAlignment::hypotheses(std::vector<Alignment>& out) const {
         const Vector3d rail(std::sin(rail_rad) * std::sin(azimuth), std::sin(rail_rad) * std::cos(azimuth),
                             std::cos(rail_rad));
         const Eigen::Quaterniond along = shortest_rotation(Vector3d::UnitX(), rail);
-        const double across = std::hypot(rail_lean_rad_, std::sin(rail_rad) * rail_azimuth_rad_);
+        const Vector3d leans_about = Vector3d::UnitZ().cross(rail).normalized();
         const double first_rad = toward_field(along);
         for (std::size_t k = 0; k < kHypotheses; ++k) {
             const Vector3d roll(first_rad + step_rad * static_cast<double>(k), 0, 0);
-            add(along * quaternion_from_rotation_vector(roll), {kStepFraction * step_rad, across, across});
+            const Eigen::Quaterniond q = along * quaternion_from_rotation_vector(roll);
+            add(q, around(Vector3d::UnitX(), kStepFraction * step_rad) +
+                       around(q.conjugate() * leans_about, rail_lean_rad_) +
+                       around(q.conjugate() * Vector3d::UnitZ(), rail_azimuth_rad_));
         }
         likeliest_first();
         // A vehicle that does not lean as the rail does is not on it.
@@ -281,12 +289,12 @@ void PadAlignment::hypotheses(std::vector<Alignment>& out) const {
         out.clear();
     }
     const double first_rad = toward_field(levelled);
-    const Vector3d sigma =
-        (Vector3d::Constant(3 * unlevel_rad).cwiseAbs2() + up_body.cwiseAbs2() * square(kStepFraction * step_rad))
-            .cwiseSqrt();
+    const Vector3d variance =
+        Vector3d::Constant(square(3 * unlevel_rad)) + up_body.cwiseAbs2() * square(kStepFraction * step_rad);
+    const Matrix3d attitude_rad2 = variance.asDiagonal();
     for (std::size_t k = 0; k < kHypotheses; ++k) {
         const Vector3d heading(0, 0, first_rad + step_rad * static_cast<double>(k));
-        add(quaternion_from_rotation_vector(heading) * levelled, sigma);
+        add(quaternion_from_rotation_vector(heading) * levelled, attitude_rad2);
     }
     likeliest_first();
 }

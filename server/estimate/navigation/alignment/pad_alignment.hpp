@@ -96,9 +96,8 @@ class PadAlignment {
     void open_block(const ImuSample& sample);
     [[nodiscard]] AlignmentWait judge(double force_mps2) const;
     void weigh_by_field(Alignment& hypothesis) const;
-    /// Levels `q_local_body`, whose attitude has 1-sigma `attitude_sigma_rad` about the body axes, with the mean force.
-    [[nodiscard]] Alignment level(const Eigen::Quaterniond& q_local_body,
-                                  const Eigen::Vector3d& attitude_sigma_rad) const;
+    /// Levels `q_local_body`, whose attitude has covariance `attitude_rad2` about the body axes, with the mean force.
+    [[nodiscard]] Alignment level(const Eigen::Quaterniond& q_local_body, const Eigen::Matrix3d& attitude_rad2) const;
     /// After a flight, or far from the pad, neither the rail nor the pad's height says anything.
     [[nodiscard]] bool at_pad() const;
     /// Whether the mean magnetic field, turned by `q` (level, any heading), has enough of a horizontal part.
