@@ -265,6 +265,8 @@ DESCRIPTION = {
             column("altitude_max_m", "Maximum altitude AGL", "m", "Maxima", 1, sigma_column="altitude_max_m_sigma"),
             column("vertical_speed_max_mps", "Maximum vertical speed", "m/s", "Maxima", 1,
                    sigma_column="vertical_speed_max_mps_sigma"),
+            column("drogue_rate_mps", "Descent rate, drogue", "m/s", "Flight figures", 1, "Mean"),
+            column("main_rate_mps", "Descent rate, main", "m/s", "Flight figures", 1, "Mean"),
             column("ground_distance_m", "Distance from the pad", "m", "Flight figures", 0,
                    "Horizontal, to the newest GNSS fix")]),
         table(6, "sanderling/estimate/navigation", "Navigation", "estimate", 0, 0.04, [

@@ -34,7 +34,7 @@ type LandingColumn = `${LandingCaseName}_${(typeof kLandingParts)[number]}`;
 export const kEstimators = {
   vertical: ['altitude_m', 'vertical_speed_mps', 'health'],
   phase: ['phase', 'time_in_phase_s', 'time_since_liftoff_s'],
-  derived: ['altitude_max_m', 'vertical_speed_max_mps', 'ground_distance_m'],
+  derived: ['altitude_max_m', 'vertical_speed_max_mps', 'ground_distance_m', 'drogue_rate_mps', 'main_rate_mps'],
   navigation: ['mode', 'east_m', 'north_m', 'up_m', 'velocity_up_mps', 'fix_health', 'height_health'],
   look_angles: ['azimuth_deg', 'azimuth_magnetic_deg', 'elevation_deg', 'slant_range_m', 'pointing_half_beams'],
   onboard_comparison: ['altitude_m', 'vertical_speed_mps', 'long_axis_deg'],

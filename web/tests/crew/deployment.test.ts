@@ -2,7 +2,7 @@
 import { describe, expect, it } from 'vitest';
 import { band_of, kRulerHigh_mps, kRulerLow_mps, ruler_part, select_watch } from '../../src/crew/deployment/deployment';
 import type { TapeEvent } from '../../src/stream/messages';
-import { column, description, event, pair, replay_at, table, words } from '../support/builders';
+import { column, description, event, pair, phase, replay_at, table, words } from '../support/builders';
 
 const parachute = (name: string) => [
   column(`${name}_expected_in_s`, 's'),
@@ -34,8 +34,26 @@ const kFlown = [
   event(2, 35.4, 'flight_event', 'pressure_pulse'),
   event(3, 36, 'flight_event', 'drogue_out'),
 ];
-const watch = (row: Record<string, number>, events: TapeEvent[] = kFlown) =>
-  select_watch(replay_at(50.5, description([kTable]), { 'v/estimate/deployment': { ...kRow, ...row } }, events), 0);
+const kDerived = table('v/estimate/derived', 'estimate', [
+  column('drogue_rate_mps', 'm/s'),
+  column('main_rate_mps', 'm/s'),
+]);
+const kFalling = phase(4, 36, 'under drogue');
+const kDown = phase(5, 50, 'down');
+const watch = (
+  row: Record<string, number>,
+  events: TapeEvent[] = [...kFlown, kFalling],
+  means: Record<string, number> = {},
+) =>
+  select_watch(
+    replay_at(
+      50.5,
+      description([kTable, kDerived]),
+      { 'v/estimate/deployment': { ...kRow, ...row }, 'v/estimate/derived': means },
+      events,
+    ),
+    0,
+  );
 const plain = (text: string | undefined): string | undefined => text?.replaceAll('\u202f', ' ');
 
 describe('the watch', () => {
@@ -52,6 +70,17 @@ describe('the watch', () => {
       [false, '–'],
       [true, '24 ± 1'],
     ]);
+  });
+  it('gives the mean of what no longer carries, and nothing of a vehicle that lies', () => {
+    const measured = (...of: Parameters<typeof watch>) => watch(...of)?.rows.map((row) => plain(row.measured));
+    const means = { drogue_rate_mps: 22.84, main_rate_mps: 5.66 };
+    const out = { main_out: 2, rate_mps: 5.5, rate_mps_sigma: 0.5 };
+    expect(measured(out, [...kFlown, kFalling], { drogue_rate_mps: 22.84 })).toEqual(['22.8 mean', '5.5 ± 0.5']);
+    const lying = { ...out, rate_mps: 0.02 };
+    expect(measured(lying, [...kFlown, kFalling, kDown], means)).toEqual(['22.8 mean', '5.7 mean']);
+    expect(measured(lying, [...kFlown, kFalling, kDown])).toEqual(['–', '–']);
+    expect(measured({ ...lying, main_out: 0 }, [...kFlown, kFalling, kDown], means)).toEqual(['22.8 mean', '–']);
+    expect(watch(lying, [...kFlown, kFalling, kDown], means)?.rate_mps).toBeNaN();
   });
   it('takes no charge that is too old to have opened anything', () =>
     expect(watch({}, [kFlown[0]!, event(2, 25, 'flight_event', 'pressure_pulse'), kFlown[2]!])?.rows[0]?.charge).toBe(

@@ -1,11 +1,13 @@
 /** Rows of the deployment watch and bands of its ruler, at the cursor. */
 import type { Opening } from '../../stream/description';
-import { deployment_at, type Parachute } from '../../tape/flight/deployment';
+import { stage_of } from '../../strips/arrangement';
+import { estimate } from '../../tape/estimates';
+import { deployment_at, type Deployment, type Parachute } from '../../tape/flight/deployment';
 import type { Tape } from '../../tape/tape';
 import { format_since, zero_of } from '../../tape/zero';
-import { capital, format_interval, kNoValue } from '../../text/format';
+import { capital, format_fixed, format_interval, kNoValue } from '../../text/format';
 import { rounded_number } from '../../text/rounding';
-import { due_in_words, kDeploymentWords, opens_words } from './wording';
+import { due_in_words, kDeploymentWords, mean_words, opens_words } from './wording';
 
 export interface ParachuteRow {
   name: string;
@@ -16,6 +18,7 @@ export interface ParachuteRow {
   charge: string;
   seen: string;
   expected: string;
+  /** While it carries as it is now, afterwards the mean. */
   measured: string;
   /** Should carry, and does not. */
   alarm: boolean;
@@ -44,14 +47,13 @@ export const kRulerHigh_mps = 128;
 export function select_watch(tape: Tape, vehicle: number): Watch | undefined {
   const deployment = deployment_at(tape, vehicle);
   if (!deployment) return undefined;
-  const { parachutes, rate_mps, rate_sigma_mps, no_parachute_rate_mps } = deployment;
+  const { parachutes, no_parachute_rate_mps } = deployment;
   const openings = tape.description.vehicles[vehicle]?.parachutes ?? [];
-  const last_out = parachutes.findLastIndex((one) => one.out === 'out');
-  const last_due = parachutes.findLastIndex((one) => one.out !== 'not due');
+  const falls = stage_of(tape.log.phase_at(vehicle, tape.cursor_s)?.phase ?? '') === 'descent';
   return {
-    rate_mps,
+    rate_mps: falls ? deployment.rate_mps : NaN,
     rows: parachutes.map((one, i) =>
-      row_of(tape, vehicle, one, openings[i], i === Math.max(last_out, last_due), rate_mps, rate_sigma_mps),
+      row_of(tape, vehicle, one, openings[i], measured_words(tape, vehicle, deployment, i, falls)),
     ),
     bands: [
       ...parachutes.map((one, i) => ({
@@ -75,15 +77,12 @@ function row_of(
   vehicle: number,
   one: Parachute,
   opening: Opening | undefined,
-  carries: boolean,
-  rate_mps: number,
-  sigma_mps: number,
+  measured: string,
 ): ParachuteRow {
   const zero = zero_of(tape, vehicle);
   const clock = (t_s: number): string => `${zero.liftoff ? 'T' : ''}${format_since(zero, t_s)}`;
   const seen = tape.log.happened(vehicle, tape.cursor_s).find((event) => event.name === `${one.name}_out`);
   const charge = seen && charge_s(tape, vehicle, seen.t_s);
-  const measured = rounded_number(rate_mps, sigma_mps, 1);
   return {
     name: one.name,
     title: capital(one.name),
@@ -97,9 +96,24 @@ function row_of(
           : kNoValue,
     seen: seen ? clock(seen.t_s) : kNoValue,
     expected: format_interval(one.rate_low_mps, one.rate_high_mps, 'm/s') || kNoValue,
-    measured: carries && Number.isFinite(rate_mps) ? `${measured.text} ${measured.sigma}`.trim() : kNoValue,
+    measured,
     alarm: one.out === 'late' || one.out === 'failed',
   };
+}
+
+function measured_words(tape: Tape, vehicle: number, at: Deployment, i: number, falls: boolean): string {
+  const last_out = at.parachutes.findLastIndex((one) => one.out === 'out');
+  const last_due = at.parachutes.findLastIndex((one) => one.out !== 'not due');
+  const carries = Math.max(last_out, last_due);
+  if (falls && i === carries) {
+    const now = rounded_number(at.rate_mps, at.rate_sigma_mps, 1);
+    return `${now.text} ${now.sigma}`.trim();
+  }
+  if (i > carries) return kNoValue;
+  // A single one is told as the main.
+  const phase = i === at.parachutes.length - 1 ? 'main' : i === 0 ? 'drogue' : undefined;
+  const mean_mps = phase ? estimate(tape, vehicle, 'derived').value(`${phase}_rate_mps`) : NaN;
+  return Number.isFinite(mean_mps) ? mean_words(format_fixed(mean_mps, 1)) : kNoValue;
 }
 
 /** The newest pressure pulse that could have opened what was seen at `seen_s`. */

@@ -22,6 +22,8 @@ export const kDeploymentWords = {
 export const opens_words = ({ below_m }: Opening): string =>
   Number.isNaN(below_m) ? 'apogee' : `${format_fixed(below_m, 0)}\u00a0m`;
 
+export const mean_words = (rate: string): string => `${rate} mean`;
+
 export const due_in_words = (in_s: number): string => `due in ${Math.max(0, in_s).toFixed(0)} s`;
 
 /** What the ruler shows, for who does not see it. */
