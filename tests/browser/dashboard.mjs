@@ -278,6 +278,7 @@ async function run(browser) {
   await until('the marker on the phone', () => phone.getByText('Seen over the ridge').first().isVisible());
   check('a marker set on the laptop reaches the phone', true);
   await written(laptop, phone);
+  await hand_over(laptop, errors);
 
   // To the ground
   await until('the touchdown', async () => Number.isFinite(await event_time(laptop, 'touchdown')), 120_000);
@@ -416,6 +417,26 @@ async function written(laptop, phone) {
   await laptop.getByRole('button', { name: 'Name it' }).click();
   await laptop.getByRole('button', { name: 'Close', exact: true }).click();
   await check_soon('the name of the flight stands on every tape', async () => [(await phone.getByTestId('chapter').allInnerTexts()).join() === 'Second hop', (await phone.getByTestId('chapter').allInnerTexts()).join()]);
+}
+
+/** Another device opens the operator's link: it may act then, and the one that gave the link may not; and back. */
+async function hand_over(laptop, errors) {
+  const page = await open_page(laptop.context().browser(), errors, 'next operator', 1366, 768, 'light');
+  const ask = async (from) => {
+    await from.getByRole('button', { name: 'More', exact: true }).click();
+    await from.getByRole('button', { name: 'Hand over' }).click();
+    return new URL(await from.getByTestId('device-link').inputValue());
+  };
+  const may_act = (on) => on.getByRole('button', { name: /^Marker/ }).isVisible();
+  const link = await ask(laptop);
+  await picture(laptop, 'laptop-light-hand-over');
+  await page.goto(new URL(link.hash, station.address).href);
+  await check_soon('the device that opened the link may act', async () => [await may_act(page)]);
+  check('and its address shows no key', !page.url().includes('key='), page.url());
+  await check_soon('the device that gave it may not', async () => [!(await may_act(laptop))]);
+  await laptop.goto(new URL((await ask(page)).hash, station.address).href);
+  await check_soon('it comes back as it went', async () => [(await may_act(laptop)) && !(await may_act(page))]);
+  await page.context().close();
 }
 
 /** A second vehicle whose dictionary gives no rates a role: its own readouts, and plain words about what it lacks. */

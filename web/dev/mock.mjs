@@ -241,7 +241,12 @@ const http = createServer((request, response) => {
             const answers = parts[2] === 'answer' && body.position === position_of(request);
             if (parts[1] === 'session') {
                 if (body.key !== key)
-                    return json({ error: 'that is not the operator key; it was printed when the server started' }, 403);
+                    return json(
+                        {
+                            error: 'this is not the operator key, which was printed when the server started, nor that of a link which still counts',
+                        },
+                        403,
+                    );
                 response.setHeader('Set-Cookie', 'role=operator; Path=/; HttpOnly; SameSite=Strict');
             } else if (!is_operator(request) && !answers)
                 return json({ error: 'only the operator may do this; enter the operator key' }, 403);

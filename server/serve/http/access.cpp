@@ -24,6 +24,7 @@ constexpr std::size_t kBucketsMax = 1024; // addresses that tried a key recently
 constexpr double kWrongAtOnce = 5;
 constexpr double kWrongPerSecond = 0.5;
 constexpr std::chrono::hours kSessionTime{7 * 24};
+constexpr std::chrono::minutes kHandOverTime{10};
 constexpr std::size_t kBrowserNameSize = 32;    // random_key()
 constexpr std::chrono::hours kPositionTime{12}; // a day on the range
 constexpr std::size_t kPositionKeysMax = 64;    // links not opened yet, and devices; the oldest go first
@@ -156,14 +157,40 @@ OperatorAccess::OperatorAccess(std::string key, std::uint16_t port)
 
 KeyAttempt OperatorAccess::attempt(const std::string& address, std::string_view key, Clock::time_point now,
                                    std::string_view cookie_field) {
-    if (!equal_in_constant_time(key, key_))
-        return {wrong_.one_more(address, now) ? KeyVerdict::wrong : KeyVerdict::too_many, {}};
     std::erase_if(sessions_, [&](const Session& session) { return session.ends <= now; });
-    sessions_.push_back(
-        {.token = random_key(), .browser = browser_of(cookie_field), .address = address, .ends = now + kSessionTime});
+    const auto giver = handed_over_by(key, now);
+    if (giver != sessions_.end())
+        sessions_.erase(giver);
+    else if (!equal_in_constant_time(key, key_))
+        return {wrong_.one_more(address, now) ? KeyVerdict::wrong : KeyVerdict::too_many, {}};
+    sessions_.push_back({.token = random_key(),
+                         .browser = browser_of(cookie_field),
+                         .address = address,
+                         .ends = now + kSessionTime,
+                         .heir_key = {},
+                         .heir_key_ends = {}});
     if (sessions_.size() > kSessionsMax) sessions_.pop_front();
     ++revision_;
     return {KeyVerdict::granted, cookie_text(cookie_name_, sessions_.back().token, kSessionTime)};
+}
+
+std::deque<OperatorAccess::Session>::iterator OperatorAccess::handed_over_by(std::string_view key,
+                                                                             Clock::time_point now) {
+    auto found = sessions_.end();
+    for (auto session = sessions_.begin(); session != sessions_.end(); ++session)
+        if (!session->heir_key.empty() && equal_in_constant_time(session->heir_key, key) &&
+            now < session->heir_key_ends)
+            found = session;
+    return found;
+}
+
+std::string OperatorAccess::hand_over(std::string_view cookie_field, Clock::time_point now) {
+    const std::string token = session_of(cookie_field, now);
+    const auto session = std::ranges::find(sessions_, token, &Session::token);
+    if (token.empty() || session == sessions_.end()) return {};
+    session->heir_key = random_key();
+    session->heir_key_ends = now + kHandOverTime;
+    return session->heir_key;
 }
 
 std::string OperatorAccess::session_of(std::string_view cookie_field, Clock::time_point now) const {

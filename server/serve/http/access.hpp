@@ -123,6 +123,9 @@ class OperatorAccess {
     [[nodiscard]] bool holds(const Client& connection, Clock::time_point now) const;
     /// Another number after each session that was opened or ended.
     [[nodiscard]] std::uint64_t revision() const noexcept { return revision_; }
+    /// A key that opens one session within ten minutes, and ends the one that the cookies name, which has no other such
+    /// key from then on. Empty: they name none.
+    [[nodiscard]] std::string hand_over(std::string_view cookie_field, Clock::time_point now);
     /// Ends the sessions that the cookies name. Value for Set-Cookie that has the browser forget them.
     [[nodiscard]] std::string end_session(std::string_view cookie_field);
     [[nodiscard]] PositionAccess& positions() noexcept { return positions_; }
@@ -133,7 +136,10 @@ class OperatorAccess {
         std::string token;
         std::string browser, address; ///< it was opened in and from
         Clock::time_point ends;
+        std::string heir_key; ///< of whom it is handed over to; empty: nobody
+        Clock::time_point heir_key_ends;
     };
+    [[nodiscard]] std::deque<Session>::iterator handed_over_by(std::string_view key, Clock::time_point now);
 
     std::string key_;
     std::string cookie_name_, browser_cookie_name_;

@@ -36,6 +36,7 @@ awaitable<Answer> Api::answer(const Request& request) {
         co_return co_await operator_.live_action(request);
     if (segments.size() == 6 && path.starts_with("/api/map/tiles/")) co_return co_await map_.tile(request);
     if (path == "/api/session") co_return operator_.session(request);
+    if (path == "/api/session/hand_over") co_return operator_.hand_over(request);
     if (path == "/api/stream") co_return error_answer(400, "this address speaks WebSocket (RFC 6455) only");
     const bool is_join = path == "/api/join" || path == "/api/join.svg";
     const bool known = is_join || path == "/api/map" || path == "/api/health" || path == "/api/counters";

@@ -84,6 +84,13 @@ Answer OperatorRoutes::log_out(const Request& request) {
     return answer;
 }
 
+Answer OperatorRoutes::hand_over(const Request& request) {
+    if (request.method != Method::post) return method_answer("POST");
+    if (!request.client.is_operator) return needs_operator();
+    if (auto refused = refuse_body(request)) return std::move(*refused);
+    return link_answer(request, "#/crew?key=" + access_.hand_over(request.cookie, OperatorAccess::Clock::now()));
+}
+
 Answer OperatorRoutes::unlock(const Request& request) {
     if (auto refused = refuse_body(request)) return std::move(*refused);
     const auto given = parse_key_request(request.body);
@@ -96,7 +103,8 @@ Answer OperatorRoutes::unlock(const Request& request) {
         answer.headers.emplace_back("Set-Cookie", attempt.set_cookie + (request.encrypted ? "; Secure" : ""));
         return answer;
     }
-    return refuse_key(attempt.verdict, "this is not the operator key; it was printed when the server started");
+    return refuse_key(attempt.verdict, "this is not the operator key, which was printed when the server started, nor "
+                                       "that of a link which still counts");
 }
 
 Answer OperatorRoutes::unlock_position(const Request& request, const KeyRequest& given) {
@@ -332,20 +340,18 @@ Answer OperatorRoutes::position(const Request& request) {
         return done();
     }
     const std::string key = access_.positions().give(asked->position, PositionAccess::Clock::now());
-    const std::string link = position_link(request, asked->position, key);
-    return json_answer({{"link", link}, {"svg", qr_svg(link)}});
+    return link_answer(request, "#/ready?position=" + asked->position + "&key=" + key);
 }
 
-std::string OperatorRoutes::position_link(const Request& request, const std::string& position,
-                                          const std::string& key) const {
+Answer OperatorRoutes::link_answer(const Request& request, const std::string& view) const {
     // The operator's own page may be at an address that only this machine has.
     const std::string scheme = request.encrypted ? "https://" : "http://";
     const std::vector<std::string> addresses = join_.addresses();
     const auto reachable = std::ranges::find_if(addresses, [&](const std::string& address) {
         return address.starts_with(scheme) && !address.starts_with(scheme + "127.");
     });
-    const std::string base = reachable == addresses.end() ? scheme + request.host + "/" : *reachable;
-    return base + "#/ready?position=" + position + "&key=" + key;
+    const std::string link = (reachable == addresses.end() ? scheme + request.host + "/" : *reachable) + view;
+    return json_answer({{"link", link}, {"svg", qr_svg(link)}});
 }
 
 awaitable<Answer> OperatorRoutes::set_meta(const Request& request) {

@@ -33,6 +33,8 @@ class OperatorRoutes {
 
     /// /api/session
     [[nodiscard]] Answer session(const Request& request);
+    /// /api/session/hand_over
+    [[nodiscard]] Answer hand_over(const Request& request);
     /// /api/live/{what}
     [[nodiscard]] boost::asio::awaitable<Answer> live_action(const Request& request);
     /// /api/recordings/{id}/meta
@@ -66,8 +68,8 @@ class OperatorRoutes {
     // Of a request that the position's device may make, too.
     [[nodiscard]] Answer answer(const Request& request, RecordedActions& acts);
     [[nodiscard]] Answer unlock_position(const Request& request, const KeyRequest& given);
-    [[nodiscard]] std::string position_link(const Request& request, const std::string& position,
-                                            const std::string& key) const;
+    /// A link for another device, and its QR code.
+    [[nodiscard]] Answer link_answer(const Request& request, const std::string& view) const;
 
     OperatorAccess& access_;
     const ServeSources& sources_;

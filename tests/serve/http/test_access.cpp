@@ -96,6 +96,38 @@ TEST_CASE("a session holds for the connections of its browser and address, from 
     CHECK_FALSE(access.holds(script, start));
 }
 
+TEST_CASE("a session is handed over once, within ten minutes, and ends where it was given from") {
+    const auto start = OperatorAccess::Clock::now();
+    OperatorAccess access("0123456789abcdef", 8321);
+    const auto open = [&](std::string_view key, OperatorAccess::Clock::time_point at) {
+        const KeyAttempt attempt = access.attempt("192.0.2.1", key, at);
+        return attempt.set_cookie.substr(0, attempt.set_cookie.find(';'));
+    };
+    const std::string giver = open("0123456789abcdef", start);
+    const std::string other = open("0123456789abcdef", start);
+    CHECK(access.hand_over("", start) == "");
+    CHECK(access.hand_over("turnstone_8321=nobody", start) == "");
+
+    const std::string first = access.hand_over(giver, start);
+    const std::string key = access.hand_over(giver, start);
+    CHECK(open(first, start) == ""); // another one was asked for since
+    CHECK(access.is_operator(giver, start));
+    const auto revision = access.revision();
+    const std::string taker = open(key, start + std::chrono::minutes(9));
+    CHECK(access.is_operator(taker, start));
+    CHECK(access.revision() != revision);
+    CHECK_FALSE(access.is_operator(giver, start));
+    CHECK(access.is_operator(other, start));
+    CHECK(open(key, start) == "");
+
+    const std::string late = access.hand_over(taker, start);
+    CHECK(open(late, start + std::chrono::minutes(10)) == "");
+    CHECK(access.is_operator(taker, start));
+    const std::string void_key = access.hand_over(taker, start);
+    (void)access.end_session(taker);
+    CHECK(open(void_key, start) == ""); // it was the session's to give
+}
+
 TEST_CASE("keys are 128 bits and differ") {
     const std::string key = random_key();
     CHECK(key.size() == 32);

@@ -204,3 +204,26 @@ TEST_CASE("a position logs out, and the operator can forget its devices and link
     CHECK(trade(live, unused, "weather").status == 403);
     CHECK(live.post("/api/live/answer", R"({"position":"weather","go":true,"by":"KL"})", second).status == 403);
 }
+
+TEST_CASE("an operator hands over by a link, and is a viewer once it was taken") {
+    const LiveServer live;
+    CHECK(live.post("/api/session/hand_over", "{}").status == 403);
+    CHECK(live.get("/api/session/hand_over").status == 405);
+    const Fields giver = live.operator_cookie();
+    const HttpReply given = live.post("/api/session/hand_over", "{}", giver);
+    REQUIRE(given.status == 200);
+    const std::string link = given.json().at("link");
+    const std::string before = "/#/crew?key=";
+    REQUIRE(link.find(before) != std::string::npos);
+    CHECK(given.json().at("svg").get<std::string>().starts_with("<svg"));
+    const json key{{"key", link.substr(link.find(before) + before.size())}};
+
+    CHECK(live.get("/api/session", giver).json().at("role") == "operator");
+    const HttpReply taken = live.post("/api/session", key.dump());
+    REQUIRE(taken.status == 200);
+    CHECK(live.get("/api/session", cookie_of(taken)).json().at("role") == "operator");
+    CHECK(live.get("/api/session", giver).json().at("role") == "viewer");
+    const HttpReply again = live.post("/api/session", key.dump());
+    CHECK(again.status == 403);
+    CHECK(again.json().at("error").get<std::string>().find("link") != std::string::npos);
+}

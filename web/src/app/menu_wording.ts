@@ -98,7 +98,7 @@ const kNoticeWords: Readonly<Record<NoticeCode, string>> = {
   entered: 'Value recorded.',
   asked: 'Position asked.',
   answered: 'Answer recorded.',
-  link_made: 'Link made. It lets one device answer for this position.',
+  link_made: 'Link made. It is good for one device.',
   bookmarked: 'Bookmark saved in the recording.',
   archived: 'Archived.',
   unarchived: 'Out of the archive.',

@@ -8,6 +8,8 @@ export const kUnlockWords = {
   cancel: 'Cancel',
 } as const;
 
+export const kDeviceLinkWords = { code: 'QR code of the link', copy: 'Copy' } as const;
+
 export const kInitialsWords = { initials: 'Initials' } as const;
 
 export const kCountdownWords = {

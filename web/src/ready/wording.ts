@@ -21,10 +21,8 @@ export const kReadyWords = {
   ask: 'Ask',
   ask_again: 'Ask again',
   device: 'Link for a device',
-  code: 'QR code of the link',
   device_hint:
     'For the device of whoever holds this position: the first that opens it may answer for this position, and do nothing else.',
-  copy: 'Copy',
   close: 'Close',
   go: 'Go',
   no_go: 'No go',

@@ -56,6 +56,7 @@ class Station {
   loader: Loader | undefined;
   private exchange: ClockExchange | undefined;
   private compared_ms: PageMs = -Infinity;
+  private role_questions = 0;
   private whole_history = false;
   private wanted_recording: string | undefined;
   private wanted_s: TapeSeconds = NaN;
@@ -208,6 +209,15 @@ class Station {
     }
   }
 
+  /** As this browser's session has it; of two questions under way the later one counts. */
+  async ask_role(otherwise: SessionRole): Promise<void> {
+    const question = ++this.role_questions;
+    const role = await past()
+      .then(({ api }) => api.fetch_role())
+      .catch(() => otherwise);
+    if (question === this.role_questions) this.role = role;
+  }
+
   /** Asks for what only makes sense at once. */
   request(body: object): void {
     if (!this.connection_.send(body)) this.warn('no_connection');
@@ -216,13 +226,8 @@ class Station {
   private receive(message: ServerMessage): void {
     switch (message.type) {
       case 'hello':
-        // The connection may be older than the key given since: the session knows.
-        void past()
-          .then(({ api }) => api.fetch_role())
-          .then(
-            (role) => (this.role = role),
-            () => (this.role = message.role),
-          );
+        // The connection may be older than the key given since.
+        void this.ask_role(message.role);
         this.greet(message);
         break;
       case 'event':

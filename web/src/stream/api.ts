@@ -173,6 +173,19 @@ export async function fetch_role(): Promise<SessionRole> {
 }
 
 export const post_key = (key: string): Promise<void> => post('/api/session', { key });
+/** For another device; `svg`: the link's QR code. */
+export interface GivenLink {
+  link: string;
+  svg: string;
+}
+
+async function given_link(address: string, body: object): Promise<GivenLink> {
+  const from = object(await (await posted(address, body)).json(), 'link');
+  return { link: text(from, 'link', 'link'), svg: text(from, 'svg', 'link', '') };
+}
+
+/** Makes another device the operator's in place of this one. */
+export const fetch_hand_over = (): Promise<GivenLink> => given_link('/api/session/hand_over', {});
 export const end_session = (): Promise<void> => remove('/api/session');
 export const post_meta = (id: string, meta: { name?: string; notes?: string }): Promise<void> =>
   post(`${at(id)}/meta`, meta);
@@ -220,16 +233,9 @@ export const post_ask = (position: string): Promise<void> => post('/api/live/pol
 export const post_answer = (position: string, go: boolean, by: string, note: string): Promise<void> =>
   post('/api/live/answer', { position, go, by, note });
 
-/** A link that gives a device the right to answer for a position, and nothing else; `svg`: its QR code. */
-export interface PositionLink {
-  link: string;
-  svg: string;
-}
-
-export async function fetch_position_link(position: string): Promise<PositionLink> {
-  const from = object(await (await posted('/api/live/position', { position })).json(), 'position');
-  return { link: text(from, 'link', 'position'), svg: text(from, 'svg', 'position', '') };
-}
+/** Gives a device the right to answer for a position, and nothing else. */
+export const fetch_position_link = (position: string): Promise<GivenLink> =>
+  given_link('/api/live/position', { position });
 
 /** What that link carries, for this device's own cookie. */
 export const post_position_key = (position: string, key: string): Promise<void> =>

@@ -8,6 +8,10 @@ export const kOperatorWords = {
   live_only: 'Markers and notes go on the live recording only.',
   key_needed: 'These need the operator key.',
   forget: 'Forget the key on this device',
+  hand_over: 'Hand over',
+  hand_over_link: 'Link for the next operator’s device',
+  hand_over_hint:
+    'Good once, for ten minutes. Whoever opens it is the operator then, and this device is not. It gives every right of an operator: show it to nobody else.',
   marker: 'Marker',
   more: 'More',
   close: 'Close',
