@@ -42,7 +42,7 @@ constexpr std::size_t kPromisedBatches = kPromise / kPace;
     }
 }
 
-TEST_CASE("killed at random moments, a recording opens, is whole and lost at most the promised time") {
+TEST_CASE("killed at random moments, a recording opens, is whole and lost at most the promised time", "[alone]") {
     std::mt19937 random(20);
     SteadyClock::duration worst{};
     std::size_t worst_batches = 0;
