@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cctype>
 #include <cmath>
+#include <utility>
 
 #include "shared/atmosphere.hpp"
 #include "shared/geodesy.hpp"
@@ -25,6 +26,7 @@ constexpr double kGust_mps = 2.5;    ///< up and down; common practice, no sourc
 constexpr double kAbsent = 0.2, kThere = 0.75;
 /// The next one on top of it would give more than this times the area.
 constexpr double kMore = 1.6;
+constexpr double kFills_mps2 = 3.0;                       ///< a fall that slows so much is not yet what it will be
 constexpr double kWindow_s = 0.8, kWindowLongest_s = 4.0; ///< of the rate's gain
 constexpr std::size_t kWindowRates = 4;
 constexpr double kStale_s = 1.5;
@@ -146,8 +148,9 @@ std::optional<DeploymentWatch::Fall> DeploymentWatch::fall(const FlightView& vie
     const double mean_mps = std::max(1.0, sum_v / n); // the gain is that of the window's middle
     const double area_m2 = 2.0 * rocket_->mass_dry_kg * std::max(0.0, gravity_mps2_ - gain_mps2) /
                            (density_kg_m3(view) * mean_mps * mean_mps);
-    return std::isfinite(area_m2) ? std::optional(Fall{rate_mps, rates.back().sigma_mps, area_m2, rates.back().t_ns})
-                                  : std::nullopt;
+    return std::isfinite(area_m2)
+               ? std::optional(Fall{rate_mps, rates.back().sigma_mps, gain_mps2, area_m2, rates.back().t_ns})
+               : std::nullopt;
 }
 
 /// Of all that must carry by `t_ns`; `newest` is the last of them.
@@ -169,6 +172,7 @@ double DeploymentWatch::allowed_mps(const FlightView& view, double area_m2) cons
 /// What the best source finds, unless another shows that it cannot be.
 std::optional<DeploymentWatch::Found> DeploymentWatch::find(const FlightView& view) const {
     std::optional<Found> found;
+    bool judged = false;
     for (const MotionSource source : {MotionSource::navigation, MotionSource::vertical}) {
         const auto falls = fall(view, rates_[static_cast<std::size_t>(source)]);
         if (!falls) continue;
@@ -176,20 +180,24 @@ std::optional<DeploymentWatch::Found> DeploymentWatch::find(const FlightView& vi
         const double due_m2 = area_of_due(falls->t_ns, &newest);
         if (due_m2 <= 0) return Found{};
         if (falls->rate_mps + kContradicts * falls->sigma_mps < allowed_mps(view, due_m2)) return Found{};
-        if (!found) found = find(view, *falls);
+        if (!std::exchange(judged, true)) found = find(view, *falls);
     }
     return found;
 }
 
-DeploymentWatch::Found DeploymentWatch::find(const FlightView& view, const Fall& fall) const {
+std::optional<DeploymentWatch::Found> DeploymentWatch::find(const FlightView& view, const Fall& fall) const {
     std::size_t newest = 0;
     const double due_m2 = area_of_due(fall.t_ns, &newest);
     if (fall.rate_mps - kRateSure * fall.sigma_mps < allowed_mps(view, due_m2) || fall.area_m2 > kThere * due_m2)
-        return {};
+        return Found{};
     const double before_m2 = due_m2 - rocket_->parachutes[newest].drag_area_m2;
-    if (before_m2 <= 0) return {fall.area_m2 < kAbsent * due_m2 ? Finding::none : Finding::partial, newest};
-    if (fall.area_m2 < kAbsent * before_m2) return {Finding::none, newest};
-    return {fall.area_m2 < kMore * before_m2 ? Finding::late : Finding::partial, newest};
+    Finding finding = Finding::partial;
+    if (fall.area_m2 < kAbsent * (before_m2 > 0 ? before_m2 : due_m2))
+        finding = Finding::none;
+    else if (before_m2 > 0 && fall.area_m2 < kMore * before_m2)
+        finding = Finding::late;
+    if (finding == Finding::partial && fall.gain_mps2 < -kFills_mps2) return std::nullopt;
+    return Found{finding, newest};
 }
 
 /// A finding counts once it lasts, and so does its end.

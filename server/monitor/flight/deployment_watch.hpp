@@ -94,7 +94,7 @@ class DeploymentWatch {
     };
     /// How fast it falls, what it gains, and the drag area that carries it.
     struct Fall {
-        double rate_mps, sigma_mps, area_m2;
+        double rate_mps, sigma_mps, gain_mps2, area_m2;
         std::int64_t t_ns;
     };
     /// What is wrong, and with which parachute.
@@ -117,7 +117,8 @@ class DeploymentWatch {
     [[nodiscard]] std::optional<Fall> fall(const FlightView& view, const Rates& rates) const;
     /// By all sources; empty: too little is measured.
     [[nodiscard]] std::optional<Found> find(const FlightView& view) const;
-    [[nodiscard]] Found find(const FlightView& view, const Fall& fall) const;
+    /// Empty: a parachute is just filling.
+    [[nodiscard]] std::optional<Found> find(const FlightView& view, const Fall& fall) const;
     [[nodiscard]] double allowed_mps(const FlightView& view, double area_m2) const;
     void settle(const FlightView& view, const Found& found);
     void fill_figures(const FlightView& view);

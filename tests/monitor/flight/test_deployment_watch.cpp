@@ -141,6 +141,22 @@ TEST_CASE("a drogue that opens late ends the warning, and is called late") {
     CHECK(seen.figures.parachutes[0].state == ParachuteState::out);
 }
 
+TEST_CASE("a drogue that fills while it slows the fall is not called partly open") {
+    for (const double fills_s : {0.5, 1.5, 2.5, 3.5}) {
+        CAPTURE(fills_s);
+        const Seen seen = fall(
+            [&](double t_s, double h_m) {
+                return h_m < 175 ? 1.66 : 0.01 + 0.1 * std::clamp((t_s - 6.0) / fills_s, 0.0, 1.0);
+            },
+            [](double t_s, double h_m) {
+                return h_m < 170 ? Phase::under_main : t_s > 6 ? Phase::under_drogue : Phase::falling;
+            });
+        CHECK(seen.ever.contains(EventId::no_parachute));
+        CHECK_FALSE(seen.ever.contains(EventId::parachute_partial));
+        CHECK(seen.figures.parachutes[0].state == ParachuteState::out);
+    }
+}
+
 TEST_CASE("between a drogue and none, and between a main and none, a parachute is partly open") {
     const Seen drogue =
         fall([](double t_s, double h_m) { return t_s > 0.8 && h_m > 175 ? 0.045 : planned_m2(t_s, h_m); }, as_planned);
