@@ -38,6 +38,11 @@ const kMeasured_s = 1;
 
 async function compare(page, id, what) {
   const t_s = await cursor_of(page);
+  // A slow computer comes here late.
+  if ((await page.getByTestId('readout-place').count()) > 0) {
+    check(`${what}: where it lies stands in place of an altitude once it is down`, (await recorded_estimates(id, t_s)).happened.has('touchdown'), `at ${t_s} s`);
+    return;
+  }
   const best = await best_source(id, t_s);
   const flies = Number.isFinite(await number_of(page, 'vertical_speed'));
   for (const [readout, column] of [['altitude', best.altitude], ...(flies ? [['vertical_speed', best.speed]] : [])]) {
