@@ -31,6 +31,7 @@ enum class EventKind : unsigned char {
     marker,    ///< operator
     note,      ///< operator
     countdown, ///< operator
+    operators, ///< who may act
     recording, ///< what the recording is missing, or began with
     sentence,  ///< what people are told of the flight at this moment
     procedure, ///< of its steps and checks
@@ -39,7 +40,7 @@ enum class EventKind : unsigned char {
 consteval auto words_of(EventKind) {
     return words<EventKind::readiness>("phase", "flight_event", "link_state", "reboot", "alert_raised", "alert_cleared",
                                        "alert_acknowledged", "alert_shelved", "alert_unshelved", "marker", "note",
-                                       "countdown", "recording", "sentence", "procedure", "readiness");
+                                       "countdown", "operators", "recording", "sentence", "procedure", "readiness");
 }
 
 /// Everything Turnstone announces. One line each in server/pipeline/events.cpp.
@@ -115,6 +116,9 @@ enum class EventId : unsigned char {
     countdown_held,
     countdown_off,
     liftoff_against_countdown,
+    operator_unlocked,
+    operator_handed_over,
+    operator_left,
     marker,
     note,
     // Of ejection charges
@@ -202,6 +206,9 @@ inline constexpr Worded<EventId> kEventWords[] = {
     {EventId::countdown_held, "countdown_held"},
     {EventId::countdown_off, "countdown_off"},
     {EventId::liftoff_against_countdown, "liftoff_against_countdown"},
+    {EventId::operator_unlocked, "operator_unlocked"},
+    {EventId::operator_handed_over, "operator_handed_over"},
+    {EventId::operator_left, "operator_left"},
     {EventId::marker, "marker"},
     {EventId::note, "note"},
     {EventId::charge_fired, "charge_fired"},

@@ -49,6 +49,9 @@ struct Writer {
         if (!countdown.reason.empty()) out["reason"] = countdown.reason;
         return out;
     }
+    static json object(const OperatorChange& change) {
+        return {{"action", "operators"}, {"step", word(change.step)}, {"operators", change.operators}};
+    }
     static json object(const LinkReport& link) {
         return {{"action", "link_state"}, {"link", link.link}, {"state", word(link.state)}, {"detail", link.detail}};
     }
@@ -423,6 +426,8 @@ std::optional<Action> read(const json& object) {
         if (!countdown.reason.empty() && countdown.step != CountdownStep::hold) in.refuse();
         if (countdown.zero_ns.has_value() != (countdown.step == CountdownStep::run)) in.refuse();
         out = std::move(countdown);
+    } else if (kind == "operators") {
+        out = OperatorChange{in.word<OperatorStep>("step"), in.number("operators")};
     } else if (kind == "link_state") {
         out = LinkReport{in.text("link"), in.word<LinkState>("state"), in.text("detail")};
     } else if (kind == "recording_state") {

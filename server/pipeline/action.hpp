@@ -73,6 +73,16 @@ struct Countdown {
     std::string reason = {}; ///< empty: not said
     friend bool operator==(const Countdown&, const Countdown&) = default;
 };
+enum class OperatorStep : unsigned char { unlocked, handed_over, left };
+consteval auto words_of(OperatorStep) {
+    return words<OperatorStep::left>("unlocked", "handed_over", "left");
+}
+/// A device got the operator's rights, took them from another, or gave them up.
+struct OperatorChange {
+    OperatorStep step;
+    double operators; ///< devices that have them now
+    friend bool operator==(const OperatorChange&, const OperatorChange&) = default;
+};
 struct LinkReport {
     std::string link;
     LinkState state;
@@ -264,7 +274,7 @@ struct UnknownAction {
 
 using Action =
     std::variant<Marker, Note, ChangeMark, NameFlight, DescribeFlight, Acknowledge, Shelve, Unshelve, Countdown,
-                 LinkReport, RecorderReport, Backlog, Relayed, PublishReport, Resumed, EngineTotal, CarriedAlert,
+                 OperatorChange, LinkReport, RecorderReport, Backlog, Relayed, PublishReport, Resumed, EngineTotal, CarriedAlert,
                  ProcedureCommand, StepCommand, CheckStatement, PollQuestion, PollAnswer, Entered, StationFigure,
                  PastProcedure, CarriedProcedure, CarriedBaseline, CarriedVerdict, UnknownAction>;
 

@@ -17,6 +17,12 @@
 
 namespace turnstone::sentences {
 
+std::string devices_that_may_act(const Facts& facts) {
+    const double devices = facts.number("operators");
+    if (devices == 0) return "no device may act now";
+    return fmt::format("{:.0f} {} may act now", devices, devices == 1 ? "device" : "devices");
+}
+
 std::string sensor(const Facts& facts) {
     return facts.about() == "static_pressure" ? "Barometer" : "Accelerometer";
 }

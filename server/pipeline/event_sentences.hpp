@@ -36,6 +36,8 @@ class Facts {
     const EstimateEvent& event_;
 };
 
+/// "2 devices may act now".
+[[nodiscard]] std::string devices_that_may_act(const Facts& facts);
 /// "Barometer" or "Accelerometer", by the role that the event is about.
 [[nodiscard]] std::string sensor(const Facts& facts);
 /// The words of the landing case that the event is about.

@@ -246,6 +246,12 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
          return fmt::format("Liftoff {:.1f} s {} T-0 of the countdown", std::abs(late_s),
                             late_s < 0 ? "before" : "after");
      }},
+    {EventId::operator_unlocked, "operators/unlocked", EventKind::operators, Level::note,
+     [](const Facts& f) { return "An operator unlocked: " + devices_that_may_act(f); }},
+    {EventId::operator_handed_over, "operators/handed_over", EventKind::operators, Level::note,
+     say<"An operator handed over to another device">},
+    {EventId::operator_left, "operators/left", EventKind::operators, Level::note,
+     [](const Facts& f) { return "An operator left: " + devices_that_may_act(f); }},
     {EventId::marker, "marker/{about}", EventKind::marker, Level::note, mark},
     {EventId::note, "note/{about}", EventKind::note, Level::note, mark},
     {EventId::charge_fired, "{vehicle}/charge/{about}/fired", flight_event, Level::note,

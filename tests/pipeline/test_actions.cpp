@@ -105,6 +105,9 @@ TEST_CASE("an action written as JSON reads back as itself") {
         Countdown{.step = CountdownStep::hold, .left_s = 0.1 + 0.2},
         Countdown{.step = CountdownStep::hold, .reason = "wind above its limit \u00b5 \"8.9\""},
         Countdown{.step = CountdownStep::off},
+        OperatorChange{OperatorStep::unlocked, 1},
+        OperatorChange{OperatorStep::handed_over, 2},
+        OperatorChange{OperatorStep::left, 0},
         LinkReport{"radio", LinkState::no_data, "nothing for 3 s"},
         LinkReport{"radio", LinkState::end_of_file},
         RecorderReport{""},
@@ -257,6 +260,23 @@ TEST_CASE("a disk that hovers about full is one alert, and a computer that slept
     slept.act(1.5, RecorderReport{""});
     slept.pipeline.advance(at(30), slept.out);
     CHECK(slept.alerts().empty());
+}
+
+TEST_CASE("who became operator and who left is said with how many devices may act") {
+    Run run;
+    run.act(1, OperatorChange{OperatorStep::unlocked, 1});
+    run.act(2, OperatorChange{OperatorStep::unlocked, 2});
+    run.act(3, OperatorChange{OperatorStep::handed_over, 2});
+    run.act(4, OperatorChange{OperatorStep::left, 0});
+    std::vector<std::string> said;
+    for (const Event& event : run.out.events) {
+        CHECK(event.kind == EventKind::operators);
+        CHECK(event.level == Level::note);
+        said.push_back(event.text);
+    }
+    CHECK(said == std::vector<std::string>{
+                      "An operator unlocked: 1 device may act now", "An operator unlocked: 2 devices may act now",
+                      "An operator handed over to another device", "An operator left: no device may act now"});
 }
 
 TEST_CASE("estimates that are behind are one caution until they keep up") {

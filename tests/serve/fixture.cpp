@@ -101,7 +101,13 @@ LiveServer::LiveServer(const std::function<void(ServeSettings&)>& adjust, bool w
         record_(std::move(receipt));
     };
     OperatorActions allowed{
-        .action = [note](const Action& action, OwedReceipt receipt) { note(to_json(action), std::move(receipt)); },
+        .action =
+            [this, note](const Action& action, OwedReceipt receipt) {
+                const auto* change = std::get_if<OperatorChange>(&action);
+                if (change == nullptr) return note(to_json(action), std::move(receipt));
+                const std::lock_guard lock(mutex_);
+                operator_changes_.push_back(*change);
+            },
         .new_recording = [note](const std::string& name,
                                 OwedReceipt receipt) { note("recording:" + name, std::move(receipt)); },
         .set_live_meta = [note](const std::string& key, const std::string& value,
@@ -129,6 +135,11 @@ Fields LiveServer::operator_cookie() const {
     const auto reply = post("/api/session", nlohmann::json{{"key", kOperatorKey}}.dump());
     const std::string cookie = reply.field("Set-Cookie");
     return {{"Cookie", cookie.substr(0, cookie.find(';'))}};
+}
+
+std::vector<OperatorChange> LiveServer::operator_changes() const {
+    const std::lock_guard lock(mutex_);
+    return operator_changes_;
 }
 
 std::vector<std::string> LiveServer::actions() const {

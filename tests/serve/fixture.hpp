@@ -35,6 +35,8 @@ class LiveServer {
     [[nodiscard]] Fields operator_cookie() const;
     /// Operator actions that arrived, e.g. `recording:second flight`.
     [[nodiscard]] std::vector<std::string> actions() const;
+    /// Who became operator and who is not any more, as recorded.
+    [[nodiscard]] std::vector<turnstone::OperatorChange> operator_changes() const;
     void set_recorder(turnstone::RecorderStatus status);
     /// What becomes of operator actions from now on; until then they are recorded at once.
     void record_by(std::function<void(turnstone::OwedReceipt)> record);
@@ -45,6 +47,7 @@ class LiveServer {
   private:
     mutable std::mutex mutex_;
     std::vector<std::string> actions_;
+    std::vector<turnstone::OperatorChange> operator_changes_;
     std::function<void(turnstone::OwedReceipt)> record_ = [](turnstone::OwedReceipt receipt) { receipt.give(); };
     turnstone::RecorderStatus recorder_;
 };

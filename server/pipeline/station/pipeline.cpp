@@ -99,6 +99,13 @@ struct Pipeline::State {
     // no effect.
 
     void take(std::int64_t t_ns, const Countdown& step, Batch& out) { countdown.take(step, t_ns, out); }
+    void take(std::int64_t t_ns, const OperatorChange& change, Batch& out) {
+        constexpr EventId kIds[] = {EventId::operator_unlocked, EventId::operator_handed_over, EventId::operator_left};
+        out.events.push_back(make_event({.id = kIds[static_cast<std::size_t>(change.step)],
+                                         .t_ns = t_ns,
+                                         .values = {{"operators", change.operators}}},
+                                        t_ns));
+    }
     void take(std::int64_t t_ns, const LinkReport& report, Batch& out) {
         const auto link = std::find_if(links.begin(), links.end(),
                                        [&](const LinkTrack& known) { return known.setup().name == report.link; });

@@ -70,7 +70,8 @@ Markup log_chapter(const Recorded& recorded, int vehicle, Window window, const R
     LedgerTable table({{clock.title()}, {"Operators' log", false, true}});
     for (const Event& event : recorded.events()) {
         const bool of_people = event.kind == EventKind::marker || event.kind == EventKind::note ||
-                               event.kind == EventKind::countdown || what(event) == "entered";
+                               event.kind == EventKind::countdown || event.kind == EventKind::operators ||
+                               what(event) == "entered";
         if (!of_people || !concerns(event, vehicle, window)) continue;
         const Markup text =
             event.kind == EventKind::marker ? Markup("Marker: ") + Markup::text(event.text) : Markup::text(event.text);

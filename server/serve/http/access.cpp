@@ -159,7 +159,8 @@ KeyAttempt OperatorAccess::attempt(const std::string& address, std::string_view 
                                    std::string_view cookie_field) {
     std::erase_if(sessions_, [&](const Session& session) { return session.ends <= now; });
     const auto giver = handed_over_by(key, now);
-    if (giver != sessions_.end())
+    const bool handed_over = giver != sessions_.end();
+    if (handed_over)
         sessions_.erase(giver);
     else if (!equal_in_constant_time(key, key_))
         return {wrong_.one_more(address, now) ? KeyVerdict::wrong : KeyVerdict::too_many, {}};
@@ -171,7 +172,7 @@ KeyAttempt OperatorAccess::attempt(const std::string& address, std::string_view 
                          .heir_key_ends = {}});
     if (sessions_.size() > kSessionsMax) sessions_.pop_front();
     ++revision_;
-    return {KeyVerdict::granted, cookie_text(cookie_name_, sessions_.back().token, kSessionTime)};
+    return {KeyVerdict::granted, cookie_text(cookie_name_, sessions_.back().token, kSessionTime), handed_over};
 }
 
 std::deque<OperatorAccess::Session>::iterator OperatorAccess::handed_over_by(std::string_view key,
@@ -199,6 +200,11 @@ std::string OperatorAccess::session_of(std::string_view cookie_field, Clock::tim
         for (const Session& session : sessions_)
             if (equal_in_constant_time(session.token, token) && now < session.ends) found = session.token;
     return found;
+}
+
+std::size_t OperatorAccess::operators(Clock::time_point now) const {
+    return static_cast<std::size_t>(
+        std::ranges::count_if(sessions_, [&](const Session& session) { return now < session.ends; }));
 }
 
 std::string OperatorAccess::browser_of(std::string_view cookie_field) const {

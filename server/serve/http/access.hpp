@@ -54,6 +54,7 @@ enum class KeyVerdict : unsigned char { granted, wrong, too_many };
 struct KeyAttempt {
     KeyVerdict verdict;
     std::string set_cookie; ///< value for Set-Cookie when granted
+    bool handed_over = false; ///< by the operator whose session it ended
 };
 
 /// Devices that may answer for a position of the poll, and do nothing else. An operator gives a link with a key; the
@@ -121,6 +122,8 @@ class OperatorAccess {
     [[nodiscard]] Browser name_browser() const;
     /// Whether a connection of the stream has an operator's rights now.
     [[nodiscard]] bool holds(const Client& connection, Clock::time_point now) const;
+    /// Sessions that are open.
+    [[nodiscard]] std::size_t operators(Clock::time_point now) const;
     /// Another number after each session that was opened or ended.
     [[nodiscard]] std::uint64_t revision() const noexcept { return revision_; }
     /// A key that opens one session within ten minutes, and ends the one that the cookies name, which has no other such

@@ -77,9 +77,16 @@ Answer OperatorRoutes::session(const Request& request) {
     return session_answer(request.client.is_operator, request.client.position);
 }
 
+void OperatorRoutes::record(OperatorStep step) {
+    if (!live_.tape()) return;
+    const auto operators = static_cast<double>(access_.operators(OperatorAccess::Clock::now()));
+    actions_.action(OperatorChange{step, operators}, OwedReceipt());
+}
+
 Answer OperatorRoutes::log_out(const Request& request) {
     Answer answer = session_answer(false, "");
     answer.headers.emplace_back("Set-Cookie", access_.end_session(request.cookie));
+    if (request.client.is_operator) record(OperatorStep::left);
     answer.headers.emplace_back("Set-Cookie", access_.positions().end_session(request.cookie));
     return answer;
 }
@@ -99,6 +106,7 @@ Answer OperatorRoutes::unlock(const Request& request) {
     const auto attempt =
         access_.attempt(request.client.address, given->key, OperatorAccess::Clock::now(), request.cookie);
     if (attempt.verdict == KeyVerdict::granted) {
+        record(attempt.handed_over ? OperatorStep::handed_over : OperatorStep::unlocked);
         Answer answer = session_answer(true, request.client.position);
         answer.headers.emplace_back("Set-Cookie", attempt.set_cookie + (request.encrypted ? "; Secure" : ""));
         return answer;

@@ -44,6 +44,8 @@ class OperatorRoutes {
     [[nodiscard]] Answer unlock(const Request& request);
     [[nodiscard]] Answer refuse_key(KeyVerdict verdict, std::string_view wrong);
     [[nodiscard]] Answer log_out(const Request& request);
+    /// On the tape, where there is one; nobody waits for it.
+    void record(OperatorStep step);
     // Of a request that an operator may make.
     [[nodiscard]] Answer new_recording(const std::string& body, RecordedActions& acts);
     template <class Act>

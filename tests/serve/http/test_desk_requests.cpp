@@ -227,3 +227,23 @@ TEST_CASE("an operator hands over by a link, and is a viewer once it was taken")
     CHECK(again.status == 403);
     CHECK(again.json().at("error").get<std::string>().find("link") != std::string::npos);
 }
+
+TEST_CASE("who becomes operator, hands over and leaves is recorded, and nothing of viewers") {
+    const LiveServer live;
+    const auto log_out = [&](const Fields& cookie) {
+        CHECK(http_request(live.port(), "DELETE", "/api/session", cookie).status == 200);
+    };
+    CHECK(live.post("/api/session", R"({"key":"wrong"})").status == 403);
+    log_out({});
+    CHECK(live.operator_changes().empty());
+    const Fields first = live.operator_cookie(), second = live.operator_cookie();
+    const std::string link = live.post("/api/session/hand_over", "{}", first).json().at("link");
+    const json key{{"key", link.substr(link.find("key=") + 4)}};
+    const Fields third = cookie_of(live.post("/api/session", key.dump()));
+    log_out(first);
+    log_out(second);
+    log_out(third);
+    using enum OperatorStep;
+    CHECK(live.operator_changes() ==
+          std::vector<OperatorChange>{{unlocked, 1}, {unlocked, 2}, {handed_over, 2}, {left, 1}, {left, 0}});
+}
