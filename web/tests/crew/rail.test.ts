@@ -197,6 +197,16 @@ describe('the predicted landing', () => {
     expect(figure).toMatchObject({ title: 'Predicted landing', old: true });
     expect(figure?.notes[0]).toBe('bearing 115° true, no fix since liftoff');
   });
+  it('is as old as it is itself where the vehicle has no receiver', () => {
+    const without = kTables.filter((one) => one.name !== 'v/fix');
+    const tape = replay_at(56, description(without), { 'v/baro': { p: 90000 }, ...rows }, [
+      kLiftoff,
+      phase(2, 31, 'under drogue'),
+    ]);
+    const figure = select_rail(tape, 0).find((one) => one.name === 'landing');
+    expect(figure).toMatchObject({ title: 'Predicted landing', old: true });
+    expect(figure?.notes[0]).toBe('bearing 115° true, 6.0 s old');
+  });
 });
 
 describe('the apogee', () => {

@@ -11,6 +11,7 @@ import { estimate } from '../../tape/estimates';
 import { find_event } from '../../tape/events';
 import { bearing_deg, likeliest_landing } from '../../places/landing';
 import { fix_s, is_of_flight, measured_place } from '../../tape/flight/measured';
+import { find_role } from '../../tape/roles';
 import { motion_at, type Motion, type Reading } from '../../tape/motion';
 import type { Tape } from '../../tape/tape';
 import { format_since, zero_of } from '../../tape/zero';
@@ -187,6 +188,13 @@ function apogee(scene: Scene, size: RailFigure['size']): RailFigure | undefined 
   });
 }
 
+/** Of the newest fix since liftoff, or of the prediction of a vehicle without a receiver. */
+function landing_age({ tape, vehicle, cursor_s }: Scene, fixed_s: TapeSeconds, predicted_s: TapeSeconds): string {
+  if (!Number.isNaN(fixed_s)) return `fix ${format_age(cursor_s - fixed_s)} old`;
+  if (find_role(tape.description, 'latitude', vehicle)) return kRailWords.no_fix;
+  return `${format_age(cursor_s - predicted_s)} old`;
+}
+
 /** Of the case that fits best what is seen; a prediction is as coarse as its ellipse: 10 m, 5°. */
 function landing(scene: Scene, size: RailFigure['size']): RailFigure | undefined {
   const { tape, vehicle, cursor_s } = scene;
@@ -202,7 +210,7 @@ function landing(scene: Scene, size: RailFigure['size']): RailFigure | undefined
   const left_s = row.value(`${name}_in_s`) - (cursor_s - row.t_s);
   const in_s = in_flight && !old && left_s > 0 ? `in ${format_fixed(left_s, 0)} s` : '';
   const seen = is_of_flight(tape, vehicle, measured);
-  const age = !old ? '' : seen ? `fix ${format_age(cursor_s - measured)} old` : kRailWords.no_fix;
+  const age = !old ? '' : landing_age(scene, seen ? measured : NaN, row.t_s);
   const axes = [row.value(`${name}_semi_major_m`), row.value(`${name}_semi_minor_m`)].map((axis) =>
     format_fixed(axis, 0),
   );
