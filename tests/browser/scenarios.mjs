@@ -86,7 +86,7 @@ const kCompared = {
     const of = (table, name) => recorded_value(id, t_s, table, name);
     const kept = await of('/estimate/last_place', 'latitude_deg');
     const [latitude, longitude] = kept === undefined ? [await of('sanderling/fix', 'latitude'), await of('sanderling/fix', 'longitude')] : [kept, await of('/estimate/last_place', 'longitude_deg')];
-    const likeliest = await recorded_word(id, t_s, '/estimate/landing', 'likeliest');
+    const likeliest = (await recorded_word(id, t_s, '/estimate/landing', 'likeliest'))?.replaceAll(' ', '_');
     const ahead = { north: await of('/estimate/landing', `${likeliest}_north_m`), east: await of('/estimate/landing', `${likeliest}_east_m`) };
     await check_soon(`${what}: where to go is the recorded place, or the predicted one`, async () => {
       const words = plain(await page.getByTestId('last-place').innerText());
@@ -149,7 +149,7 @@ await run_in_browser(async (browser) => {
       .filter((one, k) => k === 0 || one.data.form !== sentences[k - 1].data.form || one.level !== sentences[k - 1].level)
       .map((one) => Number(Math.min(one.t_s + 1, recording.t_end_s).toFixed(1)))
       .map((t_s) => ({ ...last_at(t_s), t_s }));
-    check(`${scenario}: there are moments to look at`, moments.length > 1, `${moments.length}`);
+    check(`${scenario}: there are moments to look at`, moments.length > 0, `${moments.length}`);
     for (const view of kViews) {
       const page = await open_page(browser, errors, `${scenario} ${view}`, 1366, 768, 'light');
       for (const [k, moment] of moments.entries()) await look(page, view, recording, moment, `${scenario}, ${view}, ${k} ${moment.data.form.replaceAll('_', ' ')}`);
