@@ -274,9 +274,9 @@ struct UnknownAction {
 
 using Action =
     std::variant<Marker, Note, ChangeMark, NameFlight, DescribeFlight, Acknowledge, Shelve, Unshelve, Countdown,
-                 OperatorChange, LinkReport, RecorderReport, Backlog, Relayed, PublishReport, Resumed, EngineTotal, CarriedAlert,
-                 ProcedureCommand, StepCommand, CheckStatement, PollQuestion, PollAnswer, Entered, StationFigure,
-                 PastProcedure, CarriedProcedure, CarriedBaseline, CarriedVerdict, UnknownAction>;
+                 OperatorChange, LinkReport, RecorderReport, Backlog, Relayed, PublishReport, Resumed, EngineTotal,
+                 CarriedAlert, ProcedureCommand, StepCommand, CheckStatement, PollQuestion, PollAnswer, Entered,
+                 StationFigure, PastProcedure, CarriedProcedure, CarriedBaseline, CarriedVerdict, UnknownAction>;
 
 /// One line of JSON, {"action": KIND, ...}; times as decimal strings, since they pass 2^53.
 [[nodiscard]] std::string to_json(const Action& action);
