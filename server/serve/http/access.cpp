@@ -203,8 +203,8 @@ std::string OperatorAccess::session_of(std::string_view cookie_field, Clock::tim
 }
 
 std::size_t OperatorAccess::operators(Clock::time_point now) const {
-    return static_cast<std::size_t>(
-        std::ranges::count_if(sessions_, [&](const Session& session) { return now < session.ends; }));
+    return static_cast<std::size_t>(std::ranges::count_if(
+        sessions_, [&](const Session& session) { return now < session.ends; }));
 }
 
 std::string OperatorAccess::browser_of(std::string_view cookie_field) const {

@@ -53,7 +53,7 @@ class WrongKeys {
 enum class KeyVerdict : unsigned char { granted, wrong, too_many };
 struct KeyAttempt {
     KeyVerdict verdict;
-    std::string set_cookie; ///< value for Set-Cookie when granted
+    std::string set_cookie;   ///< value for Set-Cookie when granted
     bool handed_over = false; ///< by the operator whose session it ended
 };
 
