@@ -255,6 +255,7 @@ void EstimatorChain::imu(const ImuSample& sample, EstimateSink& sink) {
     s.inertial.heard(sample.t_ns, s.now_ns);
     if (s.navigation) {
         s.navigation->set_motion(s.picture.phase.motion);
+        s.navigation->set_accel_range(s.flight->estimator.accel_range_mps2());
         s.navigation->imu(sample);
         if (s.navigation->moving()) s.tell_of_air(sample.t_ns);
         s.picture.navigation = picture_of(*s.navigation, s.picture.phase.motion);

@@ -154,6 +154,7 @@ FlightEstimator::News FlightEstimator::imu(const ImuSample& sample, FlightPictur
     t_imu_ns_ = sample.t_ns;
     const bool usable = accelerometer_.watch.sample(sample.t_ns, axial_mps2);
     announce(accelerometer_, sample.t_ns, events);
+    input_.set_accel_range(accel_range_mps2());
     if (!usable) return news;
     const double force_mps2 = sample.accel_body_mps2.norm();
     phases_.imu(

@@ -48,6 +48,8 @@ class FlightEstimator {
     News pressure(const PressureSample& sample, FlightPicture& picture, EventSink& events);
     News fix(const FixSample& sample, FlightPicture& picture, EventSink& events);
     News tick(std::int64_t t_ns, FlightPicture& picture, EventSink& events);
+    /// Where the accelerometer was seen to clip, or is said to.
+    [[nodiscard]] double accel_range_mps2() const noexcept { return accelerometer_.watch.range(); }
     /// The vehicle's computer rebooted.
     void reboot() noexcept { phases_.reboot(); }
     /// See VerticalFilter.

@@ -106,6 +106,8 @@ class Navigation {
     Navigation(const SensorNoise& sensors, const Site& site, const RocketModel* rocket = nullptr);
 
     void imu(const ImuSample& sample);
+    /// Where the accelerometer clips, m/s².
+    void set_accel_range(double range_mps2) noexcept { sensors_.accel_range_mps2 = range_mps2; }
     void fix(const FixSample& sample);
     /// From the next fix on.
     void set_fix_scatter(const FixScatterFactors& factors) noexcept { fix_noise_.set_scatter(factors); }

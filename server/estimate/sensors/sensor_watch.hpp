@@ -2,8 +2,9 @@
 /// Tells a failed sensor from a working one by its values alone.
 ///
 /// at its range: at the end of its range, so that the truth is beyond it; two samples in a row, for longer than a
-/// shock. They are usable, as
-///         bounds, and never count as frozen.
+///         shock. They are usable, as bounds, and do not count as frozen. Where the range ends is as told, or earlier
+///         where its largest reading repeats itself: sensors, their settings and what carries their readings clip
+///         below what a file says now and then. Nothing pushes for kPushed_s, so that then it is frozen.
 /// out of range: outside limits that no working sensor leaves, three samples in a row.
 /// frozen: exactly the same value again and again although the sensor has shown before that it never repeats itself for
 ///         that long; kFrozenCount samples and kFrozen_s at least.
@@ -30,15 +31,18 @@ class SensorWatch {
     static constexpr double kAtRange = 0.98; ///< of the range
     static constexpr int kAtRangeCount = 2;
     static constexpr double kAtRange_s = 0.05; ///< longer than a shock
+    static constexpr int kClipCount = 5;
+    static constexpr double kClipLeast = 0.3; ///< of the range
+    static constexpr double kPushed_s = 30.0;
 
     /// `frozen_s`: how long a value must repeat. `range`: where it clips, plus and minus.
     SensorWatch(double lowest, double highest, double frozen_s, double range = 1e300)
-        : lowest_(lowest), highest_(highest), frozen_s_(frozen_s), clips_(kAtRange * range) {}
+        : lowest_(lowest), highest_(highest), frozen_s_(frozen_s), range_(range), clips_(kAtRange * range) {}
 
     /// True when this sample may be used.
     bool sample(std::int64_t t_ns, double value) {
         if (!std::isfinite(value)) return false;
-        const bool clipped = std::fabs(value) >= clips_;
+        bool clipped = std::fabs(value) >= clips_;
         const bool repeats = heard_ && value == value_ && !clipped;
         if (!heard_) t_run_ns_ = t_ns;
         if (heard_ && t_ns > t_ns_) {
@@ -55,6 +59,12 @@ class SensorWatch {
             t_run_ns_ = t_ns;
             ++changes_;
         }
+        if (shows_its_end(value)) {
+            clips_ = range_ = std::fabs(value);
+            clipped = true;
+            run_ = 1;
+        }
+        greatest_ = std::max(greatest_, std::fabs(value));
         value_ = value;
         t_ns_ = t_others_ns_ = t_ns;
         alone_s_ = 0.0;
@@ -63,11 +73,12 @@ class SensorWatch {
         outside_ = outside ? outside_ + 1 : 0;
         clipped_ = clipped && !outside ? clipped_ + 1 : 0;
         if (clipped_ == 1) t_clipped_ns_ = t_ns;
+        const bool pushed = clipped_ == 0 || seconds_between(t_clipped_ns_, t_ns) < kPushed_s;
         const bool frozen = run_ >= kFrozenCount && seconds_between(t_run_ns_, t_ns) >= frozen_s_ && changes_ >= 20 &&
                             static_cast<double>(run_) > 6.0 * usual_run_;
         if (outside_ >= kOutOfRangeCount)
             set(SensorState::out_of_range);
-        else if (frozen)
+        else if (frozen || !pushed)
             set(SensorState::frozen);
         else if (clipped_ >= kAtRangeCount && seconds_between(t_clipped_ns_, t_ns) >= kAtRange_s)
             set(SensorState::at_range);
@@ -84,12 +95,19 @@ class SensorWatch {
         t_others_ns_ = t_others_ns;
         if (alone_s_ > std::max(kSilent_s, 4.0 * period_s_)) set(SensorState::silent);
     }
+    /// Where it clips, plus and minus, as far as is known.
+    [[nodiscard]] double range() const noexcept { return range_; }
     [[nodiscard]] SensorState state() const noexcept { return state_; }
     [[nodiscard]] std::int64_t last_ns() const noexcept { return t_ns_; }
     /// Since when the present state holds, by the samples.
     [[nodiscard]] std::int64_t since_ns() const noexcept { return since_ns_; }
 
   private:
+    /// No run of one value as long as this was usual, and none was larger.
+    [[nodiscard]] bool shows_its_end(double value) const {
+        return run_ >= kClipCount && changes_ >= 20 && static_cast<double>(run_) > 3.0 * usual_run_ &&
+               std::fabs(value) >= std::max(greatest_, kClipLeast * range_) && std::fabs(value) < clips_;
+    }
     /// Whether a sensor that went wrong has given enough good samples in a row.
     bool is_back(bool good) {
         back_ = good ? back_ + 1 : 0;
@@ -102,7 +120,8 @@ class SensorWatch {
         back_ = 0;
     }
 
-    double lowest_, highest_, frozen_s_, clips_;
+    double lowest_, highest_, frozen_s_, range_, clips_;
+    double greatest_ = 0.0; ///< reading so far, without its sign
     double period_s_ = 0.0; ///< 0: not known
     int clipped_ = 0;
     std::int64_t t_clipped_ns_ = 0;

@@ -44,6 +44,8 @@ class VerticalInput {
     /// `gravity_mps2` at the site.
     VerticalInput(const SensorNoise& sensors, double gravity_mps2);
 
+    /// Where the accelerometer clips, m/s².
+    void set_accel_range(double range_mps2) noexcept { sensors_.accel_range_mps2 = range_mps2; }
     [[nodiscard]] std::optional<VerticalAcceleration> acceleration(const ImuSample& sample,
                                                                    const std::optional<TiltInput>& tilt, Motion motion);
     /// In descent, before jolt_mps().

@@ -1,5 +1,6 @@
 // A sensor is silent while others are heard, and only then: where nothing at all comes, it is the link.
 #include <cmath>
+#include <random>
 
 #include <catch2/catch.hpp>
 
@@ -42,6 +43,43 @@ TEST_CASE("a sensor's silence counts while others are heard") {
         CHECK(silent_s > each.silent_least_s);
         CHECK(silent_s < each.silent_most_s);
         CHECK(seconds_between(seconds_to_ns(each.last_sample_s), watch.since_ns()) == Approx(0).margin(each.period_s));
+    }
+}
+
+struct EndCase {
+    const char* title;
+    double range;                       ///< as told
+    double clips;                       ///< where it does
+    double step;                        ///< of what is read
+    SensorState state;                  ///< at the end of the push
+    double found;                       ///< where it is known to clip then
+    double push = 100.0, lasts_s = 2.0; ///< on the sensor; NaN: its reading stays what it was
+};
+
+TEST_CASE("where an accelerometer clips is seen by its largest reading, whatever its file says") {
+    const EndCase cases[]{
+        {"as told", 80, 80, 0.005, SensorState::at_range, 80},
+        {"3 % below", 80.9, 78.48, 0.005, SensorState::at_range, 78.48},
+        {"a field that holds half", 157, 78.48, 0.005, SensorState::at_range, 78.48},
+        {"a push within the range, read coarsely", 157, 157, 0.5, SensorState::good, 157, 80},
+        {"stuck below what was seen before", 157, 157, 0.005, SensorState::frozen, 157, kNaN},
+        {"at its end for longer than anything pushes", 157, 78.48, 0.005, SensorState::frozen, 78.48, 100, 60},
+    };
+    for (const EndCase& each : cases) {
+        INFO(each.title);
+        SensorWatch watch(-1.1 * each.range, 1.1 * each.range, 0.2, each.range);
+        std::mt19937 random(3);
+        std::normal_distribution<double> noise(0, 0.3);
+        double reading = 0;
+        for (int k = 0; k < 200 * (3 + each.lasts_s); ++k) {
+            const double t_s = 0.005 * k;
+            const bool before = t_s > 1 && t_s<1.5, pushed = t_s> 3;
+            const double force = (pushed ? each.push : before && std::isnan(each.push) ? 60 : 9.8) + noise(random);
+            if (!std::isnan(force)) reading = std::min(each.step * std::round(force / each.step), each.clips);
+            watch.sample(seconds_to_ns(1 + t_s), reading);
+        }
+        CHECK(watch.state() == each.state);
+        CHECK(watch.range() == Approx(each.found));
     }
 }
 
