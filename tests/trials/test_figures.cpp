@@ -31,8 +31,9 @@ struct FlownFigures {
 };
 
 /// The bytes of `stall_s` seconds from `from_s` on come together at their end.
-FlownFigures flown(const std::string& scenario_name, std::uint64_t seed, double after_liftoff_s, double stall_s) {
-    const sim::Scenario scenario = scenario_of({.scenario = scenario_name, .errors = "acceptance"});
+FlownFigures flown(const std::string& scenario_name, std::uint64_t seed, double after_liftoff_s, double stall_s,
+                   const std::string& radio = "clean") {
+    const sim::Scenario scenario = scenario_of({.scenario = scenario_name, .radio = radio, .errors = "acceptance"});
     const sim::FlightResult flight = sim::fly(scenario, seed);
     const PipelineSetup setup = trial_setup(scenario);
     Pipeline pipeline(setup, kFigures_ns);
@@ -122,4 +123,14 @@ TEST_CASE("nothing is predicted below the ground, and the last good place outlas
     const Eigen::Vector3d lies_m = flight.truth.samples.back().position_enu_m;
     CHECK(flight.last.at("last_place east_m") == Approx(lies_m.x()).margin(6));
     CHECK(flight.last.at("last_place north_m") == Approx(lies_m.y()).margin(6));
+}
+
+TEST_CASE("where it lies is known once the receiver has a fix again, though the attitude was lost on the way") {
+    for (std::uint64_t seed = 5000; seed < 5004; ++seed) {
+        const FlownFigures flight = flown("gnss-loss", seed, 0, 0, "rough");
+        INFO("seed " << seed);
+        const Eigen::Vector3d lies_m = flight.truth.samples.back().position_enu_m;
+        CHECK(flight.last.at("last_place east_m") == Approx(lies_m.x()).margin(10));
+        CHECK(flight.last.at("last_place north_m") == Approx(lies_m.y()).margin(10));
+    }
 }

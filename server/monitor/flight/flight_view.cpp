@@ -36,7 +36,7 @@ std::int64_t later(std::int64_t t_ns, double seconds) noexcept {
 
 /// Of navigation: fixes are in its place.
 bool stands_on_fixes(std::string_view mode) noexcept {
-    return mode == "at rest" || mode == "GNSS-aided" || mode == "aided, no attitude";
+    return mode == "aligning" || mode == "at rest" || mode == "GNSS-aided" || mode == "aided, no attitude";
 }
 
 double number_of(const Event& event, std::string_view name) {
@@ -202,8 +202,10 @@ void FlightViewer::see_packet(const RowRecord& row, const PacketAt& at, Numbers 
     view_.t_received_ns = std::max(view_.t_received_ns, row.t_rx_ns);
     if (any(at.height)) view_.t_height_ns = std::max(view_.t_height_ns, row.t_ns);
     if (any(at.inertial)) view_.t_inertial_ns = std::max(view_.t_inertial_ns, row.t_ns);
-    const bool has_fix = at.fix_dimensions < 0 || value(numbers, at.fix_dimensions) >= 2;
+    const double dimensions = value(numbers, at.fix_dimensions);
+    const bool has_fix = at.fix_dimensions < 0 || dimensions >= 2;
     if (has_fix && std::isfinite(value(numbers, at.latitude))) view_.t_fix_ns = std::max(view_.t_fix_ns, row.t_ns);
+    if (dimensions < 2) view_.t_no_fix_ns = std::max(view_.t_no_fix_ns, row.t_ns);
     view_.t_measured_ns = std::max({view_.t_height_ns, view_.t_inertial_ns, view_.t_fix_ns});
     const auto newest = [&](int place, double& figure) {
         if (std::isfinite(value(numbers, place))) figure = value(numbers, place);

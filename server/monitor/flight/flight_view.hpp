@@ -62,7 +62,8 @@ struct FlightView {
     std::int64_t t_height_ns = 0, t_inertial_ns = 0, t_fix_ns = 0;
     std::int64_t t_measured_ns = 0; ///< the newest of the three
     std::int64_t t_received_ns = 0;
-    bool sends_fixes = false; ///< its packets have a place for them
+    bool sends_fixes = false;     ///< its packets have a place for them
+    std::int64_t t_no_fix_ns = 0; ///< of the newest packet in which the receiver says that it has none; 0: never
     /// Silence before what was received last, in seconds, and when it ended.
     double silence_s = 0;
     std::int64_t t_silence_end_ns = 0;

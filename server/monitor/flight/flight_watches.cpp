@@ -42,8 +42,11 @@ void FlightWatches::judge_fixes(const FlightView& view, bool silent, std::vector
     const double since_liftoff_s = seconds_between(*view.liftoff_ns, view.t_ns);
     const double since_fix_s = view.t_fix_ns == 0 ? since_liftoff_s : view.seconds_since(view.t_fix_ns);
     const double since_silence_s = view.t_silence_end_ns == 0 ? since_fix_s : view.seconds_since(view.t_silence_end_ns);
-    const double without_s =
+    const double unheard_s =
         silent || view.loss > kLossy ? 0 : std::min({since_fix_s, since_liftoff_s, since_silence_s + kFadesLost_s});
+    // What the receiver says itself counts, whatever else is lost.
+    const double told_s = view.t_no_fix_ns > view.t_fix_ns ? seconds_between(*view.liftoff_ns, view.t_no_fix_ns) : 0;
+    const double without_s = std::max(unheard_s, std::min(told_s, since_fix_s));
     const bool none_since_liftoff = view.t_fix_ns < *view.liftoff_ns + seconds_to_ns(kFixAtLiftoff_s);
     no_fix_ = none_since_liftoff && (no_fix_ || without_s > kNoFixAfterLiftoff_s);
     lost_ = !none_since_liftoff && since_fix_s > kFound_s &&

@@ -53,6 +53,13 @@ TEST_CASE("a receiver that never finds its fix after liftoff is missed, one that
     };
     CHECK(without(5).empty());
     CHECK(without(20) == std::set{EventId::no_fix_at_liftoff});
+    // Of what is heard half is lost, and the receiver says in each packet that it has none.
+    for (const bool says : {false, true})
+        CHECK(watched([=](double, FlightView& view) {
+                  view.t_fix_ns = viewed_at(-1);
+                  view.loss = 0.5;
+                  if (says) view.t_no_fix_ns = view.t_measured_ns;
+              }).contains(EventId::no_fix_at_liftoff) == says);
     CHECK(watched([](double, FlightView& view) {
               view.sends_fixes = false;
               view.t_fix_ns = 0;
