@@ -13,6 +13,8 @@ namespace {
 constexpr std::int64_t kForwardSlackNs = 2 * kNsPerS;
 // A microcontroller's oscillator without a crystal is within 2 %.
 constexpr std::int64_t kRateSlackDivisor = 50;
+// By so much packets of several sensors overtake one another.
+constexpr std::int64_t kOvertakenNs = kNsPerS / 4;
 // How much longer than the first packet after a boot the last one before it may have waited on the way.
 constexpr std::int64_t kResetSlackNs = kNsPerS / 4;
 // A packet of the boot before may come this long after the reset was seen.
@@ -71,15 +73,18 @@ std::int64_t OnboardClock::long_step(std::int64_t step_ns, std::int64_t elapsed_
 }
 
 ClockReading OnboardClock::doubt(ClockReading reading, std::int64_t raw_ns, std::int64_t t_heard_ns) noexcept {
-    const bool agrees = rival_count_ > 0 && signed_step(rival_last_.raw_ns, raw_ns) >= 0 &&
-                        step_fits(signed_step(rival_last_.raw_ns, raw_ns), t_heard_ns - rival_last_.t_heard_ns);
-    rival_last_ = {raw_ns, raw_ns, t_heard_ns};
+    const std::int64_t step_ns = rival_count_ > 0 ? signed_step(rival_last_.raw_ns, raw_ns) : 0;
+    // Its packets overtake one another too.
+    const bool agrees =
+        rival_count_ > 0 && step_ns >= -kOvertakenNs && step_fits(step_ns, t_heard_ns - rival_last_.t_heard_ns);
+    if (!agrees || step_ns >= 0) rival_last_ = {raw_ns, raw_ns, t_heard_ns};
     if (!agrees) {
         rival_first_ = rival_last_;
         rival_count_ = 1;
         return reading;
     }
     ++rival_count_;
+    if (step_ns < 0) return reading;
     const bool backward = reading.verdict == ClockVerdict::late;
     const std::int64_t covered_ns = signed_step(rival_first_.raw_ns, raw_ns);
     if (rival_count_ < kRivalPackets || covered_ns < (backward ? kRivalBackwardNs : kRivalForwardNs)) return reading;
@@ -104,7 +109,7 @@ ClockReading OnboardClock::read(std::uint64_t counter_ns, std::int64_t t_heard_n
     // Packets of several sensors overtake one another. Shortly after a boot an older one would read as a boot of its
     // own, since the slack covers its whole age. A computer that restarts twice within half a second is not told apart
     // from that.
-    const bool overtaken = newest_.raw_ns - raw_ns <= kResetSlackNs && elapsed_ns <= kResetSlackNs;
+    const bool overtaken = newest_.raw_ns - raw_ns <= kOvertakenNs && elapsed_ns <= kOvertakenNs;
     const bool reset_fits = wrapped_or_reset && !overtaken && raw_ns <= elapsed_ns + kResetSlackNs;
 
     if (step_ns == 0) {

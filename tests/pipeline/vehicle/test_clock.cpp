@@ -239,6 +239,25 @@ TEST_CASE("one wrong reading neither moves the clock nor locks the vehicle out")
     CHECK(clock.read(counter_ms * kNsPerMs, t_rx_ns).verdict == ClockVerdict::advance);
 }
 
+TEST_CASE(
+    "another board that was on before is followed after five seconds, also where its packets overtake one another") {
+    // Two sensors, of which one waits 60 ms longer on the way: every other packet is older than the one before.
+    OnboardClock clock(kRollover32Ms);
+    (void)clock.read(150'000 * kNsPerMs, 1000 * kNsPerS);
+    unsigned followed_ms = 0;
+    for (unsigned ms = 0; ms < 60'000 && followed_ms == 0; ms += 20) {
+        const std::int64_t t_rx_ns = 1020 * kNsPerS + ms * kNsPerMs;
+        for (const unsigned waited_ms : {0U, 60U}) {
+            const ClockReading reading = clock.read((90'000ULL + ms - waited_ms) * kNsPerMs, t_rx_ns);
+            if (reading.verdict == ClockVerdict::reset) followed_ms = ms;
+        }
+    }
+    CHECK(followed_ms >= 5'000);
+    CHECK(followed_ms < 5'200);
+    CHECK(clock.boots() == 1);
+    CHECK(clock.read(96'000 * kNsPerMs, 1026 * kNsPerS).verdict == ClockVerdict::advance);
+}
+
 TEST_CASE("a packet of the boot before that comes after the reset belongs to that boot") {
     // Made before the last packet that came of its boot, and after it: another link may have heard more.
     for (const std::int64_t counter_ms : {59'980, 60'020, 60'400}) {
