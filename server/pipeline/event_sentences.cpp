@@ -270,7 +270,8 @@ std::string mark(const Facts& facts) {
 }
 
 std::string before_zero(double left_s) {
-    const double whole_s = std::round(std::abs(left_s));
+    constexpr double kExact_s = 1e-6; // of a time that was a whole number of seconds
+    const double whole_s = left_s < 0 ? std::floor(kExact_s - left_s) : std::ceil(left_s - kExact_s);
     const double minutes = std::floor(whole_s / 60);
     return fmt::format("T{}{:.0f}:{:02.0f}", left_s < 0 ? "+" : "-", minutes, whole_s - 60 * minutes);
 }

@@ -157,7 +157,7 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
      say<"Attitude unknown">, say<"Attitude known again">,
      say<"Do not go by tilt and roll; position and vertical motion go on without them">},
     {EventId::no_fix_at_liftoff, "{vehicle}/sensor/fix/none_at_liftoff", alert_raised, Level::caution,
-     say<"Lifted off without a GNSS fix">, say<"GNSS fixes in use">,
+     say<"No GNSS fix since liftoff">, say<"GNSS fixes in use">,
      say<"Follow it by eye: where it lands is known only roughly until a fix comes">},
     {EventId::position_lost, "{vehicle}/estimate/navigation/position_lost", alert_raised, Level::caution,
      [](const Facts& f) { return fmt::format("Position lost: no fix for {:.0f} s", f.number("for_s")); },
@@ -239,7 +239,7 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
          const std::string why = f.text("reason");
          return "Countdown held at " + before_zero(f.number("left_s")) + (why.empty() ? "" : ": " + why);
      }},
-    {EventId::countdown_off, "countdown/off", EventKind::countdown, Level::note, say<"Countdown taken off">},
+    {EventId::countdown_off, "countdown/off", EventKind::countdown, Level::note, say<"Countdown removed">},
     {EventId::liftoff_against_countdown, "countdown/liftoff", EventKind::countdown, Level::note,
      [](const Facts& f) {
          const double late_s = f.number("late_s");

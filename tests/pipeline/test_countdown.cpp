@@ -50,11 +50,12 @@ TEST_CASE("a countdown runs, is held, goes on from there and is taken off, and e
         {263, {.step = hold}, ""},
         {264, {.step = hold, .reason = "wind"}, "Countdown held at T+0:01: wind"},
         {265, {.step = resume}, "Countdown runs at T+0:01"},
-        {266.4, {.step = hold}, "Countdown held at T+0:03"}, // the reason was the other hold's
+        {266.4, {.step = hold}, "Countdown held at T+0:02"}, // the reason was the other hold's
         {270, {.step = run, .zero_ns = after_start(570)}, "Countdown runs at T-5:00"},
         {270, {.step = hold, .reason = "wind above its limit"}, "Countdown held at T-5:00: wind above its limit"},
         {280, {.step = hold, .left_s = 120, .reason = "boat"}, "Countdown held at T-2:00: boat"},
-        {300, {.step = off}, "Countdown taken off"},
+        {290, {.step = hold, .left_s = 85.1}, "Countdown held at T-1:26"}, // as clocks show it
+        {300, {.step = off}, "Countdown removed"},
         {301, {.step = off}, ""},
         {302, {.step = hold, .reason = "nothing to hold"}, ""},
     };

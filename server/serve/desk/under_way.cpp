@@ -173,7 +173,7 @@ std::string UnderWay::refuse(const Countdown& step) const {
         return state == CountdownState::runs ? "the countdown runs already; hold it before it can be resumed"
                                              : "there is no countdown to resume; run one, or set one and hold it";
     case CountdownStep::off:
-        if (state == CountdownState::none) return "there is no countdown to take off; run one first";
+        if (state == CountdownState::none) return "there is no countdown to remove; run one first";
         break;
     }
     return "";

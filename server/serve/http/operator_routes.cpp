@@ -111,8 +111,8 @@ Answer OperatorRoutes::unlock(const Request& request) {
         answer.headers.emplace_back("Set-Cookie", attempt.set_cookie + (request.encrypted ? "; Secure" : ""));
         return answer;
     }
-    return refuse_key(attempt.verdict, "this is not the operator key, which was printed when the server started, nor "
-                                       "that of a link which still counts");
+    return refuse_key(attempt.verdict, "this is not the operator key, which was printed when the server started; the "
+                                       "link of a hand-over counts once, for ten minutes");
 }
 
 Answer OperatorRoutes::unlock_position(const Request& request, const KeyRequest& given) {

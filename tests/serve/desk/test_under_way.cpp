@@ -79,7 +79,7 @@ TEST_CASE("a countdown is held, resumed and taken off only where that changes so
     };
     CHECK(desk.now.refuse(step(CountdownStep::resume)).find("no countdown to resume") != std::string::npos);
     CHECK(desk.now.refuse(step(CountdownStep::hold)).find("no countdown to hold") != std::string::npos);
-    CHECK(desk.now.refuse(step(CountdownStep::off)).find("no countdown to take off") != std::string::npos);
+    CHECK(desk.now.refuse(step(CountdownStep::off)).find("no countdown to remove") != std::string::npos);
     const Countdown why{.step = CountdownStep::hold, .reason = "wind"};
     CHECK(desk.now.refuse(why).find("no countdown to hold") != std::string::npos);
     accept({.step = CountdownStep::hold, .left_s = 600}, EventId::countdown_held);

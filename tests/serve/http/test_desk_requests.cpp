@@ -113,7 +113,7 @@ TEST_CASE("what would do nothing is refused with what is under way and what to d
     refused("statement", clear, "'Bench clear' belongs to 'Bench check', which is not under way; begin that first");
     refused("countdown", {{"step", "resume"}}, "no countdown to resume");
     refused("countdown", {{"step", "hold"}}, "no countdown to hold");
-    refused("countdown", {{"step", "off"}}, "no countdown to take off");
+    refused("countdown", {{"step", "off"}}, "no countdown to remove");
     CHECK(live.actions().empty());
 
     CHECK(post("procedure", begin).status == 200); // and what follows needs not wait for the event
@@ -145,7 +145,7 @@ TEST_CASE("what would do nothing is refused with what is under way and what to d
     refused("countdown", {{"step", "hold"}, {"reason", ""}}, "held already");
     CHECK(post("countdown", {{"step", "resume"}}).status == 200);
     CHECK(post("countdown", {{"step", "off"}}).status == 200);
-    refused("countdown", {{"step", "off"}}, "no countdown to take off");
+    refused("countdown", {{"step", "off"}}, "no countdown to remove");
     CHECK(live.actions().size() == 11);
 }
 
