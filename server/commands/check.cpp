@@ -18,6 +18,7 @@
 #include "server/pipeline/station/pipeline.hpp"
 #include "server/pipeline/vehicle/router.hpp"
 #include "server/record/recordable.hpp"
+#include "server/setup/sensor_remarks.hpp"
 #include "server/setup/serve_setup.hpp"
 #include "server/setup/settings.hpp"
 
@@ -193,7 +194,7 @@ class Checker {
         return joined ? file + ": ok; " + count_text(mapping->columns.size(), "column") + "\n" : "";
     }
 
-    /// Which estimates this vehicle gets, one indented line each.
+    /// Which estimates this vehicle gets, and what is to be known of its sensors, one indented line each.
     static std::string outlook(const VehicleSetup& setup) {
         const Site anywhere{};
         const Router router(setup.dictionary, setup.vehicle, anywhere);
@@ -203,6 +204,7 @@ class Checker {
             if (!each.why.empty()) out += (each.given ? ", but " : "; ") + each.why;
             out += "\n";
         }
+        for (const std::string& remark : sensor_remarks(setup)) out += "  " + remark + "\n";
         return out;
     }
 

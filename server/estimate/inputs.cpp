@@ -1,5 +1,6 @@
 #include "server/estimate/inputs.hpp"
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <cstdio>
@@ -88,7 +89,8 @@ std::vector<EstimateOutlook> estimate_outlook(const ChainInputs& in, bool is_roc
     const Input position{"GNSS fixes", in.fix, in.fix_hz, kFixPosition};
     const Input fix{"GNSS fixes", in.fix, in.fix_hz, kFixFlight};
     const Input axial{"axial acceleration", in.accel_axial && is_rocket, in.imu_hz, kInertial};
-    const Input triads{"inertial samples", in.triads(), in.imu_hz, kInertial};
+    const double triads_hz = in.rates_hz > 0 && in.imu_hz > 0 ? std::min(in.rates_hz, in.imu_hz) : in.imu_hz;
+    const Input triads{"inertial samples", in.triads(), triads_hz, kInertial};
     const auto& needs = estimate_needs();
     std::vector<EstimateOutlook> out;
     const auto add = [&](EstimateOutlook outlook, bool of_rockets = false) {
@@ -101,7 +103,10 @@ std::vector<EstimateOutlook> estimate_outlook(const ChainInputs& in, bool is_roc
     const std::vector<Input> vertical = {pressure, axial, fix};
     const char* const vertical_needs =
         is_rocket ? "static_pressure, a GNSS fix or accel_body_x" : "static_pressure or a GNSS fix";
-    add(from_any("", vertical_needs, vertical));
+    EstimateOutlook motion = from_any("", vertical_needs, vertical);
+    if (motion.given && motion.why.empty() && !in.pressure && !in.fix)
+        motion.why = "by acceleration alone: its error grows all the flight, to hundreds of metres at its end";
+    add(std::move(motion));
     add(from_any("", vertical_needs, vertical), true);
     add(from_any("", vertical_needs, vertical), true);
     add(from_any("", "a GNSS fix: latitude, longitude and height", {fix}), true);

@@ -18,6 +18,7 @@ struct ChainInputs {
     bool engine = false; ///< speed or one of the gauges
     bool wind = false;   ///< an anemometer
     double imu_hz = 0, pressure_hz = 0, fix_hz = 0;
+    double rates_hz = 0;         ///< of turn rates on three axes
     double accel_range_mps2 = 0; ///< of the larger of two accelerometers; 0: the vehicle file's
 
     [[nodiscard]] bool triads() const noexcept { return accel_axial && accel_lateral && rates; }

@@ -257,3 +257,54 @@ TEST_CASE("A vehicle is told of rates that are too low, or low enough to be late
 TEST_CASE("The table of what each estimate needs stands in README.md as the program has it") {
     CHECK_THAT(read_file(source_path("README.md")), Catch::Contains(estimate::estimate_needs_markdown()));
 }
+
+TEST_CASE("What a vehicle's two files say of its sensors and costs figures in flight is said") {
+    const auto accelerometer = [](const std::string& name, const std::string& more) {
+        return R"({"name":")" + name + R"(","type":"f32","unit":"m/s2","role":"accel_body_x")" + more + "}";
+    };
+    const std::vector<std::pair<std::string, std::string>> cases{
+        {accelerometer("a", ""), ""},
+        {R"({"name":"a","type":"i16","unit":"m/s2","role":"accel_body_x","calibration":{"linear":{"gain":0.002,"offset":0}}})",
+         "p.a holds -65.54 to 65.53 m/s2, less than the accel_range_mps2"},
+        {R"({"name":"a","type":"i16","unit":"m/s2","role":"accel_body_x","calibration":{"linear":{"gain":0.01,"offset":0}}})",
+         ""},
+        {accelerometer("a", "") + "," + accelerometer("b", ""), "only the first is used"},
+        {accelerometer("a", R"(,"valid_range":[-1960,1960])") + "," + accelerometer("b", R"(,"valid_range":[-60,60])"),
+         "two accelerometers: p.b is used up to nine tenths of 60 m/s2, then p.a"},
+        {R"({"name":"a","type":"f32","unit":"Pa","role":"static_pressure"},
+            {"name":"b","type":"f32","unit":"Pa","role":"static_pressure"})",
+         "two barometers: p.a is used, and p.b where that one fails"}};
+    for (const auto& [fields, said] : cases) {
+        const TemporaryFolder folder;
+        copy_demo(folder);
+        folder.write(
+            "sanderling/dictionary.json",
+            R"({"vehicle":"sanderling","version":"1","packets":[{"apid":1,"name":"p","period_ms":10,"fields":[)" +
+                fields + "]}]}");
+        const std::string text = check({folder.path() / "sanderling"}).text;
+        INFO(text);
+        for (const char* words : {" holds ", "two accel", "two baro"})
+            if (said.empty()) CHECK(text.find(words) == std::string::npos);
+        CHECK_THAT(text, Catch::Contains(said));
+    }
+}
+
+TEST_CASE("Acceleration alone gives vertical motion with a caution, and slow turn rates no attitude") {
+    CHECK_THAT(outlook_of({"accel_body_x m/s2"}, 10, true),
+               Catch::Contains("vertical speed: yes, but by acceleration alone"));
+    const TemporaryFolder folder;
+    copy_demo(folder);
+    const auto packet = [](int apid, const std::string& quantity, const std::string& unit, double period_ms) {
+        std::string fields;
+        for (const char* axis : {"x", "y", "z"})
+            fields += (fields.empty() ? "" : ",") + std::string(R"({"name":")") + quantity + axis +
+                      R"(","type":"f32","unit":")" + unit + R"(","role":")" + quantity + axis + R"("})";
+        return R"({"apid":)" + std::to_string(apid) + R"(,"name":"p)" + std::to_string(apid) + R"(","period_ms":)" +
+               std::to_string(period_ms) + R"(,"fields":[)" + fields + "]}";
+    };
+    folder.write("sanderling/dictionary.json", R"({"vehicle":"sanderling","version":"1","packets":[)" +
+                                                   packet(1, "accel_body_", "m/s2", 10) + "," +
+                                                   packet(2, "rate_body_", "rad/s", 1000) + "]}");
+    CHECK_THAT(check({folder.path() / "sanderling"}).text,
+               Catch::Contains("Attitude: no; inertial samples at 1 Hz; at least 5 Hz is needed"));
+}

@@ -133,6 +133,7 @@ Router::Router(const Dictionary& dictionary, const Vehicle& vehicle, const Site&
         inputs_.accel_lateral |= has(plan, accel_body_y) && has(plan, accel_body_z);
         inputs_.rates |= has_rates(plan);
         if (has_acceleration(plan)) inputs_.imu_hz = std::max(inputs_.imu_hz, hz);
+        if (has_rates(plan)) inputs_.rates_hz = std::max(inputs_.rates_hz, hz);
         if (!plan.barometers.empty()) inputs_.pressure_hz = std::max(inputs_.pressure_hz, hz);
         if (plan.fix) inputs_.fix_hz = std::max(inputs_.fix_hz, hz);
         inputs_.pressure |= !plan.barometers.empty();

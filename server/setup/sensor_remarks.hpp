@@ -1,0 +1,14 @@
+#pragma once
+/// What a vehicle's two files say of its sensors that is no mistake, and yet costs a flight its figures.
+#include <string>
+#include <vector>
+
+#include "server/pipeline/setup.hpp"
+
+namespace turnstone {
+
+/// One sentence each: two sensors for one role, and which of them is used; fields that hold less than their sensor
+/// measures.
+[[nodiscard]] std::vector<std::string> sensor_remarks(const VehicleSetup& vehicle);
+
+} // namespace turnstone
