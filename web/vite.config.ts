@@ -50,14 +50,14 @@ const kPure = /svelte\/src\/(internal\/(client|shared)|legacy|reactivity|index-c
 const kRuntime =
   /svelte\/src\/(?!(.*\/)?(blocks\/each|bindings\/(select|input|size)|reactivity\/(map|set|url|date|props|store))\.js)/;
 const kPage =
-  /src\/(station\/(?!notice|flight_)|stream\/(connection|messages|description|blocks|json|clocks)\.ts|tape\/(tape|columns|overview|events|estimates|roles|motion|flight\/measured)\.ts|places\/landing\.ts|text\/(format|units|viewer|callouts|safety)\.ts|app\/(App|Header|band\/SentenceBand)\.svelte|app\/(band\/band|clocks|wording|views|theme\.svelte)\.ts|draw\/(Strokes|strokes|hatch))/;
+  /src\/(station\/(?!notice|flight_)|stream\/(connection|messages|description|blocks|json|clocks)\.ts|tape\/(tape|columns|overview|events|estimates|roles|motion|age|flight\/measured)\.ts|places\/landing\.ts|text\/(age|format|units|viewer|callouts|safety)\.ts|app\/(App|Header|band\/SentenceBand)\.svelte|app\/(band\/band|clocks|wording|views|theme\.svelte)\.ts|draw\/(Strokes|strokes|hatch))/;
 
 // What is asked of the station, and the words for its failures.
 const kApi = /src\/(stream\/(api|no_answer)|text\/failure)\.ts$/;
 
 // Small pieces that several views draw with, none of them Watch before its first figure.
 const kDrawing =
-  /src\/(draw\/(ticks|hatch|phases|marks|LinkLine|strip\/(rows|raster))|tape\/(zero|age|strips|links|flight\/chapters)|text\/(rounding|dates))\.ts$/;
+  /src\/(draw\/(ticks|hatch|phases|marks|LinkLine|strip\/(rows|raster))|tape\/(zero|strips|estimate_strips|links|flight\/chapters)|text\/(rounding|dates))\.ts$/;
 
 // Where things are, for maps and for who walks and points.
 const kPlaces =

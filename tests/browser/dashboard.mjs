@@ -16,6 +16,12 @@ const text_of = (page, name) => page.getByTestId(`readout-${name}`).locator('.nu
 const cursor_of = async (page) => Number(await page.getByTestId('tape').getAttribute('aria-valuenow'));
 const where_of = (page) => page.getByTestId('where').innerText();
 
+/** Whether a pointer at its first and at its last corner would meet it: nothing cuts it off or lies on it. */
+const in_reach = (button) => button.evaluate((node) => {
+  const { left, right, top, bottom } = node.getBoundingClientRect();
+  return [[left + 3, top + 3], [right - 3, bottom - 3]].every(([x, y]) => node.contains(document.elementFromPoint(x, y)));
+});
+
 /** Clicks on the tape at a part of its length, and waits until the page shows that moment. */
 async function click_tape(page, part) {
   const tape = page.getByTestId('tape');
@@ -265,7 +271,10 @@ async function run(browser) {
 
   // Operator
   check('viewer: no marker can be set', (await laptop.getByRole('button', { name: /^Marker/ }).count()) === 0);
+  await laptop.setViewportSize({ width: 1366, height: 768 });
   await laptop.getByRole('button', { name: 'Unlock operator controls' }).click();
+  for (const name of ['Unlock', 'Cancel'])
+    check(`the form for the key: ${name} is in reach`, await in_reach(laptop.getByRole('button', { name, exact: true })));
   await laptop.locator('#operator-key').fill('not the key at all');
   await laptop.getByRole('button', { name: 'Unlock', exact: true }).click();
   await until('the refusal', () => laptop.locator('.notice p.caution').isVisible());
@@ -278,8 +287,11 @@ async function run(browser) {
   });
   errors.splice(0, errors.length, ...errors.filter((text) => !/403|429/.test(text)));
   await laptop.getByRole('button', { name: /^Marker/ }).click();
+  for (const name of ['Set now', 'Undo'])
+    check(`a marker that is still to be set: ${name} is in reach`, await in_reach(laptop.getByRole('button', { name, exact: true }).first()));
   await laptop.locator('.pending input').fill('Seen over the ridge');
   await laptop.locator('.pending input').press('Enter');
+  await laptop.setViewportSize({ width: 1440, height: 900 });
   await until('the marker on the phone', () => phone.getByText('Seen over the ridge').first().isVisible());
   check('a marker set on the laptop reaches the phone', true);
   await written(laptop, phone);

@@ -93,7 +93,7 @@ async function prepare(first, second, watcher) {
   await second.locator('.pending input').press('Enter');
   await check_soon('the marker of one operator stands in the log of the other', async () => [await first.locator('.events').getByText('Range clear').isVisible()]);
   await second.getByRole('button', { name: 'More', exact: true }).click();
-  await second.getByRole('button', { name: 'Take off', exact: true }).click();
+  await second.getByRole('button', { name: 'Remove countdown', exact: true }).click();
   await second.getByRole('button', { name: 'Close', exact: true }).click();
   await check_soon('the other operator takes the countdown off for everybody', async () => [(await first.getByTestId('readout-countdown').count()) === 0 && !/T−/.test(await clock(watcher))]);
   await picture(first, 'range-day-rail-first');

@@ -20,6 +20,7 @@ constexpr double kGroundSeen_s = 20.0;
 constexpr double kSameHeight_m = 3.0;
 constexpr double kInertialGone_s = 30.0;
 constexpr double kReadySigma_s = 1.0;
+constexpr double kLeft_s = 2.0; ///< before it was last seen on the ground at the most
 
 Found ready(const FlightEvidence& evidence) {
     return {{evidence.now_ns(), kReadySigma_s}};
@@ -55,10 +56,15 @@ MaybeFound NextFlightWatch::flies(const Sight& sight) {
     const FlightEvidence& evidence = sight.evidence;
     const auto& heights = evidence.heights();
     double ground_m = heights.back().above_pad_m;
-    for (std::size_t i = heights.since(std::max(sight.found_ns, heights.back().t_ns - seconds_to_ns(kGroundSeen_s)));
-         i < heights.size(); ++i)
-        ground_m = std::min(ground_m, heights[i].above_pad_m);
-    return climbs_through(evidence, ground_m + kFlies_m) ? MaybeFound(ready(evidence)) : std::nullopt;
+    const std::size_t first =
+        heights.since(std::max(sight.found_ns, heights.back().t_ns - seconds_to_ns(kGroundSeen_s)));
+    for (std::size_t i = first; i < heights.size(); ++i) ground_m = std::min(ground_m, heights[i].above_pad_m);
+    if (!climbs_through(evidence, ground_m + kFlies_m)) return std::nullopt;
+    // It was ready before it left.
+    std::int64_t t_ground_ns = heights.back().t_ns;
+    for (std::size_t i = first; i < heights.size(); ++i)
+        if (heights[i].above_pad_m < ground_m + kSameHeight_m) t_ground_ns = heights[i].t_ns;
+    return Found{{std::max(sight.began_ns, t_ground_ns - seconds_to_ns(kLeft_s)), kReadySigma_s}};
 }
 
 MaybeFound NextFlightWatch::height(const Sight& sight) {

@@ -81,8 +81,12 @@ void PhaseDetector::height(const HeightPoint& height) {
     if (!evidence_.add(height)) return;
     look_at(Cue::sample);
     auto found = look_at(Cue::height);
-    // It flies already.
-    if (found == EventId::ready_again) found = look_at(Cue::height);
+    if (found == EventId::ready_again) {
+        // It flies already, and was ready before it left.
+        found = look_at(Cue::height);
+        if (const auto left_ns = time_of(EventId::liftoff))
+            transitions_.front().t_ns = std::min(transitions_.front().t_ns, *left_ns);
+    }
     // Thrust may have ended before the climb was believed.
     if (found == EventId::liftoff) look_at(Cue::past_forces);
     // The coast begins with this height.

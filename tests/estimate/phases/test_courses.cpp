@@ -234,6 +234,9 @@ TEST_CASE("a second flight straight after the first is found, although nobody wa
             CHECK(count(run.out, EventId::ready_again) == 1);
             CHECK(count(run.out, EventId::touchdown) == 2);
             CHECK(count(run.out, EventId::vertical_restarted) <= 2);
+            const Transition *ready = run.found(EventId::ready_again), *left = run.found(EventId::liftoff);
+            REQUIRE((ready && left));
+            CHECK(ready->t_ns <= left->t_ns);
             const Transition* apogee = run.found(EventId::apogee);
             REQUIRE(apogee);
             CHECK(std::fabs(time_s(*apogee) - begins_s - second.events.apogee_s) < 1.0);

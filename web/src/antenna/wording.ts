@@ -1,7 +1,7 @@
 /** Words of the antenna view. */
 import type { CompassState } from '../device/compass.svelte';
 import { turn_deg } from '../places/geodesic';
-import { format_bearing, format_fixed, format_span } from '../text/format';
+import { format_age, format_bearing, format_fixed } from '../text/format';
 import type { Sweep } from './sweep';
 
 export const kWords = {
@@ -62,6 +62,7 @@ export function rate_words(right_degps: number, up_degps: number): string {
   return [side, height].filter((part) => part !== '').join(', ');
 }
 
+/** A prediction is known to 5°, a place that was found to 1°. */
 const to_5 = (deg: number): string => format_bearing(Math.round(deg / 5) * 5);
 
 /** What lies within the beam needs no sweep. */
@@ -79,12 +80,11 @@ export function sweep_words(
   if (sweep && wide_deg > 0 && wide_deg <= beamwidth_deg / 2)
     return `Point at ${to_5(sweep.from_deg + wide_deg / 2)}, ${up}: where it is likely to come down.`;
   if (sweep) return `Sweep ${to_5(sweep.from_deg)} to ${to_5(sweep.to_deg)}, ${up}: where it is likely to come down.`;
-  if (Number.isFinite(last_deg)) return `Point at ${to_5(last_deg)}, the last good place, ${up}.`;
+  if (Number.isFinite(last_deg)) return `Point at ${format_bearing(last_deg)}, the last good place, ${up}.`;
   return 'No landing is predicted and no place was received: sweep all round.';
 }
 
-export const lost_words = (age_s: number): string => `No signal for ${format_span(age_s)}.`;
-export const old_words = (age_s: number): string => `${format_span(age_s)} old`;
+export const lost_words = (age_s: number): string => `No signal for ${format_age(age_s)}.`;
 
 export const unplaced_words = (pad_deg: number): string =>
   Number.isFinite(pad_deg) ? `No position yet. Point at the pad, ${format_bearing(pad_deg)}.` : 'No position yet.';

@@ -1,7 +1,7 @@
 /** The clocks of the header at the tape's cursor. */
 import { flight_time, utc_at } from '../stream/clocks';
 import type { Tape } from '../tape/tape';
-import { format_clock, format_time_of_day, type ClockZone } from '../text/format';
+import { format_clock, format_countdown, format_time_of_day, type ClockZone } from '../text/format';
 import { kHeaderWords } from './wording';
 
 export interface Clocks {
@@ -23,7 +23,7 @@ export function clocks_of(tape: Tape, vehicle: number, zone: ClockZone): Clocks 
     return countdown
       ? {
           about: kHeaderWords[countdown.held ? 'held' : 'countdown'],
-          main: `T${format_clock(-Math.ceil(countdown.left_s), 0)}`,
+          main: format_countdown(countdown.left_s),
           day,
           zone: kHeaderWords[zone],
         }

@@ -1,5 +1,6 @@
 /** Words of the page around the views: connection, notices, clocks, recorder and tape. */
 import type { CloseReason, ConnectionState } from '../stream/connection';
+import { old_words } from '../text/age';
 import { format_duration } from '../text/format';
 
 export const kHeaderWords = {
@@ -22,7 +23,7 @@ export const kBandWords = {
 } as const;
 
 /** Of a sentence that nothing newer can follow at present. */
-export const old_words = (age_s: number): string => `${format_duration(age_s)} old: nothing new arrives.`;
+export const silent_words = (age_s: number): string => `${old_words(age_s)}: nothing new arrives.`;
 
 export const kViewMissing = 'This view could not be loaded. Reload the page when the ground station answers.';
 

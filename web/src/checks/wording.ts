@@ -30,13 +30,13 @@ export const kActWords = {
 /** `required`: what it is held against. */
 export const value_label = (required: string): string => (required === '' ? 'Value' : `Value (${required})`);
 
-/** "16 of 19 hold, 2 wait, 1 fails". */
+/** "16 of 19 good, 2 wait, 1 fails". */
 export function tally_words({ all, hold, wait, fail }: Tally): string {
   const more = [
     wait > 0 ? `${wait} ${wait === 1 ? 'waits' : 'wait'}` : '',
     fail > 0 ? `${fail} ${fail === 1 ? 'fails' : 'fail'}` : '',
   ];
-  return [`${hold} of ${all} ${all === 1 ? 'holds' : 'hold'}`, ...more.filter((text) => text !== '')].join(', ');
+  return [`${hold} of ${all} good`, ...more.filter((text) => text !== '')].join(', ');
 }
 
 export const kUnreadable = 'What the ground station says of this vehicle could not be read:';

@@ -1,5 +1,5 @@
 /** Words of the view for the crew. */
-import type { HealthWord } from '../tape/estimates';
+import type { HealthWord } from './estimates/health';
 
 export const kCrewWords = {
   show_estimates: 'Show estimates',

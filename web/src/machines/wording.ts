@@ -12,7 +12,5 @@ export const kMachineWords = {
 export const heard_words = (age_s: number): string =>
   Number.isFinite(age_s) ? `last heard ${format_age(age_s)} ago` : kMachineWords.silent;
 
-export const old_words = (age_s: number): string => `${format_age(age_s)} old`;
-
 /** "from the south-west" beside a wind's 225°. */
 export const from_words = (deg: number): string => `from the ${compass_word(deg)}`;

@@ -1,6 +1,6 @@
 /** The countdown as an operator types and reads it. */
 import type { Countdown } from '../tape/events';
-import { format_clock } from '../text/format';
+import { format_countdown } from '../text/format';
 import { kCountdownWords } from './wording';
 
 const kMost_s = 86_400; // the station's own limit
@@ -16,6 +16,6 @@ export function countdown_seconds(typed: string): number | undefined {
 
 export function countdown_words(countdown: Countdown | undefined): string {
   if (!countdown) return kCountdownWords.none;
-  const clock = `T${format_clock(-Math.ceil(countdown.left_s), 0)}`;
+  const clock = format_countdown(countdown.left_s);
   return countdown.held ? `${clock}, ${kCountdownWords.held}` : clock;
 }

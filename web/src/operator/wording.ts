@@ -23,7 +23,7 @@ export const kCountdownWords = {
   why: 'Why',
   say_why: 'Say why',
   resume: 'Resume',
-  off: 'Take off',
+  off: 'Remove countdown',
   wrong: 'Minutes and seconds, like 10:00, or hours before them.',
   about: 'Everybody sees it. It commands nothing: T+ begins at the liftoff that is found.',
 } as const;

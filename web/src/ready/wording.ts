@@ -3,7 +3,7 @@ import type { Answer, PollRow } from '../checks/poll';
 import { tally_of, type CheckRow } from '../checks/rows';
 import { tally_words } from '../checks/wording';
 import type { Said } from '../station/said';
-import { format_age, format_clock, format_duration, format_fixed } from '../text/format';
+import { format_age, format_clock, format_countdown, format_duration, format_fixed } from '../text/format';
 import type { Countdown } from '../tape/events';
 
 export const kReadyWords = {
@@ -67,18 +67,17 @@ export interface BigClock {
 export function big_clock(
   countdown: Countdown | undefined,
   held_for_s: number,
-  why: string,
   liftoff_s: number,
   time_of_day: (in_s: number) => string,
 ): BigClock {
   if (Number.isFinite(liftoff_s))
     return { about: kReadyWords.since_liftoff, figure: `T${format_clock(liftoff_s, 0)}`, why: '', below: '' };
   if (!countdown) return { about: kReadyWords.countdown, figure: '', why: '', below: kReadyWords.none_set };
-  const { held, left_s } = countdown;
+  const { held, left_s, reason: why } = countdown;
   return {
     about: held ? `${kReadyWords.held} for ${format_duration(held_for_s)}` : kReadyWords.countdown,
-    figure: `T${format_clock(-Math.ceil(left_s), 0)}`,
-    why: held ? why : '',
+    figure: format_countdown(left_s),
+    why,
     below: left_s > 0 ? `liftoff ${held ? 'not before' : 'at'} ${time_of_day(left_s)}` : '',
   };
 }
@@ -111,7 +110,7 @@ export function board_says(
   countdown: Countdown | undefined,
   old: boolean,
 ): Said {
-  const where = countdown ? `T${format_clock(-Math.ceil(countdown.left_s), 0)}` : '';
+  const where = countdown ? format_countdown(countdown.left_s) : '';
   const hold = countdown?.held ? `Hold at ${where}. ` : '';
   const stopped = tally_of(rows).in_the_way;
   const failing = stopped.filter((row) => row.state === 'fails').map((row) => row.check);

@@ -3,7 +3,7 @@ import type { CompassState } from '../device/compass.svelte';
 import type { PositionState } from '../device/position.svelte';
 import type { Course } from '../places/geodesic';
 import type { LiveCharge } from '../places/hazards';
-import { format_fixed, format_span, format_utc_time } from '../text/format';
+import { capital, format_age, format_fixed, format_utc_time } from '../text/format';
 import type { Goal, SeenArea, SeenPlace, Sighting } from '../offline/sighting';
 import { format_direction, format_distance } from './walk';
 import type { Start, StartKind } from './start.svelte';
@@ -53,11 +53,7 @@ export function start_words(start: Start): string {
 }
 
 /** "4 min", "3 h 05 min": how long ago a place was measured. */
-export function age_words(age_s: number): string {
-  if (age_s < 1) return `under 1${kSpace}s`;
-  if (age_s < 100) return `${Math.floor(age_s)}${kSpace}s`;
-  return age_s < 3600 ? `${Math.floor(age_s / 60)}${kSpace}min` : format_span(60 * Math.floor(age_s / 60));
-}
+export const age_words = (age_s: number): string => format_age(age_s).replace(' ', kSpace);
 
 export function place_words(place: SeenPlace): string {
   const parts = [`${age_words(place.age_s)} old`, `at ${format_utc_time(place.utc_ms)} UTC`];
@@ -143,8 +139,6 @@ export const kWords = {
   ask_compass: 'Use compass',
   tilted: 'Hold this device level.',
   unsure_compass: 'A compass is often 10° off near steel, cars and motors.',
-  near: 'You are inside its ±. Look around you.',
-  in_area: 'You are inside the area to search.',
   too_far: 'Too far apart for a bearing: check the coordinates.',
   north_up: 'north',
   before_touching: 'Before you touch it',
@@ -155,6 +149,13 @@ export const kWords = {
   nothing:
     'No connection to the ground station, and nothing is kept on this device yet: it keeps what it sees while it is connected.',
 } as const;
+
+/** Only who gave the page a place of their own is told where they are. */
+export function near_words(start: StartKind, predicted: boolean): string {
+  const own = start === 'device' || start === 'typed';
+  const who = own ? 'You are' : `${capital(kStartWords[start])} is`;
+  return `${who} inside ${predicted ? 'the area to search' : 'its ±'}.${own && !predicted ? ' Look around you.' : ''}`;
+}
 
 /** "41° magnetic" is read out as it is written; a reader hears where to walk. */
 export const arrow_words = (turn: number): string => {

@@ -1,6 +1,6 @@
 /** What stands in a strip's gutter: its lines' values at a moment, rounded to their ±. */
 import type { TapeSeconds } from '../stream/clocks';
-import { kRailLine_s, stale_after_s } from '../tape/age';
+import { is_prediction, kRailFigures_s, stale_after_s } from '../tape/age';
 import type { History } from '../tape/history';
 import type { Series, Strip } from '../tape/strips';
 import type { Tape } from '../tape/tape';
@@ -50,7 +50,9 @@ export function strip_values(
     const at = (place: number): number => (place < 0 ? NaN : tape.value_at_cursor(series.table, place).value);
     const [low, high] = [at(series.low), at(series.high)];
     const shown = rounded(column, value, at(series.sigma));
-    const old = tape.cursor_s - t_s > Math.max(kRailLine_s, stale_after_s(data.table));
+    const flying = tape.log.liftoff_s(data.table.vehicle, tape.cursor_s) !== undefined;
+    const hold_s = is_prediction(data.table) && !flying ? kRailFigures_s : stale_after_s(data.table);
+    const old = tape.cursor_s - t_s > hold_s;
     const interval = Number.isFinite(low) && Number.isFinite(high);
     const spread = interval ? from_to(format_value(column, low), format_value(column, high)) : shown.sigma;
     return { label, broken, text: shown.text, spread: old ? '' : spread, old, number: value };

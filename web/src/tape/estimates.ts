@@ -3,9 +3,9 @@
  * generic and show whatever a recording has; readouts, cards and the map ask here.
  */
 import type { TapeSeconds } from '../stream/clocks';
-import type { Column, Description, Limit, Table } from '../stream/description';
+import type { Column, Description, Table } from '../stream/description';
 import { format_value } from '../text/format';
-import { find_role, type ColumnRef } from './roles';
+import type { ColumnRef } from './roles';
 import type { Tape, TableData } from './tape';
 
 export const kLandingCases = [
@@ -64,22 +64,6 @@ export const kLikeliestWords: Readonly<Record<LandingCaseName, string>> = {
   main_at_apogee: 'main at apogee',
   no_parachute: 'no parachute (ballistic)',
 };
-/** By how soon each deserves attention; the first is as it should be. */
-export const kHealthWords = [
-  'consistent',
-  'not enough data yet',
-  'conservative',
-  'overconfident',
-  'do not trust',
-] as const;
-export type HealthWord = (typeof kHealthWords)[number];
-
-/** Place among `kHealthWords`; behind all of them when the word is none. */
-export function health_rank(word: string): number {
-  const rank = kHealthWords.findIndex((known) => known === word);
-  return rank < 0 ? kHealthWords.length : rank;
-}
-
 /** One estimator's newest row at the tape's cursor. */
 export interface Estimate<E extends string> {
   /** Whether the recording has such a table. */
@@ -104,13 +88,6 @@ export const is_estimate = (table: Table, name: string): boolean =>
 
 function table_of(description: Description, vehicle: number, estimator: string): Table | undefined {
   return description.tables.find((table) => table.vehicle === vehicle && is_estimate(table, estimator));
-}
-
-/** The estimator whose table this is, as far as the page knows it. */
-function estimator_of(table: Table): Estimator | undefined {
-  if (table.kind !== 'estimate') return undefined;
-  const name = table.name.slice(table.name.indexOf(kFolder) + kFolder.length);
-  return name in kEstimators ? (name as Estimator) : undefined;
 }
 
 /** Where these columns lie, as far as a recording has them. */
@@ -161,31 +138,4 @@ export function estimate<E extends string>(
         : '';
     },
   };
-}
-
-const kClocks: readonly ColumnOf<'phase'>[] = ['time_in_phase_s', 'time_since_liftoff_s'];
-
-/** Clocks that only run: the phase readout and the header say them; as a line they say nothing. */
-export function is_running_clock(table: Table, column: Column): boolean {
-  return estimator_of(table) === 'phase' && kClocks.some((name) => name === column.name);
-}
-
-/** Heights at which parachutes are to open, beside the altitude on its way down. */
-export function opening_limits(description: Description, table: Table, column: Column): Limit[] {
-  if (estimator_of(table) !== 'vertical' || column.name !== 'altitude_m') return [];
-  return (description.vehicles[table.vehicle]?.parachutes ?? []).flatMap(({ name, below_m }) =>
-    Number.isNaN(below_m) ? [] : [{ side: 'low' as const, level: 'opens' as const, value: below_m, name }],
-  );
-}
-
-const kOnboardRoles: Partial<Record<ColumnOf<'vertical'>, string>> = {
-  altitude_m: 'onboard_altitude',
-  vertical_speed_mps: 'onboard_vertical_speed',
-};
-
-/** The vehicle's own value of what the ground estimates, when it sends one. */
-export function onboard_counterpart(description: Description, table: Table, column: Column): ColumnRef | undefined {
-  if (estimator_of(table) !== 'vertical') return undefined;
-  const role = Object.entries(kOnboardRoles).find(([name]) => name === column.name)?.[1];
-  return role === undefined ? undefined : find_role(description, role, table.vehicle);
 }

@@ -61,6 +61,8 @@ export interface Countdown {
   /** To T-0; negative after it. */
   left_s: number;
   held: boolean;
+  /** Of a hold; empty: nobody has said. */
+  reason: string;
 }
 
 interface Flight {
@@ -115,10 +117,15 @@ export class EventLog {
   /** The station's countdown as it stands at `t_s`; undefined without one. */
   countdown_at(t_s: TapeSeconds): Countdown | undefined {
     const step = this.events.findLast((event) => event.t_s <= t_s && event.event.startsWith('countdown_'));
-    const left_s = step?.data['left_s'];
-    if (!step || typeof left_s !== 'number') return undefined;
+    if (!step) return undefined;
+    const { left_s, reason } = step.data;
+    if (typeof left_s !== 'number') return undefined;
     const held = step.event === 'countdown_held';
-    return { left_s: held ? left_s : left_s - t_s + step.t_s, held };
+    return {
+      left_s: held ? left_s : left_s - t_s + step.t_s,
+      held,
+      reason: held && typeof reason === 'string' ? reason : '',
+    };
   }
 
   /** `vehicle` -1 takes those of every vehicle. */

@@ -1,5 +1,6 @@
 /** How a vehicle moves at the cursor by its best source, and when what is behind that was measured. */
 import type { TapeSeconds } from '../stream/clocks';
+import { old_after_s } from './age';
 import { estimate, kModeWords, type Estimator } from './estimates';
 import { find_role, type ColumnRef } from './roles';
 import type { Tape } from './tape';
@@ -10,6 +11,8 @@ export interface Reading {
   sigma: number;
   /** When the newest measurement behind it was taken; NaN when nothing was. */
   measured_s: TapeSeconds;
+  /** Older than this it is old. */
+  hold_s: number;
 }
 
 export type MotionSource = 'navigation' | 'vertical' | 'onboard' | 'none';
@@ -31,39 +34,44 @@ const kVerticalRoles = [
   'onboard_altitude',
 ] as const;
 
-const kNothing: Reading = { value: NaN, sigma: NaN, measured_s: NaN };
+const kNothing: Reading = { value: NaN, sigma: NaN, measured_s: NaN, hold_s: old_after_s(0) };
+
+type Measured = Pick<Reading, 'measured_s' | 'hold_s'>;
 
 /** When the newest of them was measured, of the rows up to the cursor. */
-function measured_s(tape: Tape, vehicle: number): TapeSeconds {
-  let newest_s = NaN;
+function newest(tape: Tape, vehicle: number): Measured {
+  let found: Measured = kNothing;
   for (const role of kVerticalRoles) {
     const ref = find_role(tape.description, role, vehicle);
     if (!ref) continue;
     const { value, t_s } = tape.value_at_cursor(ref.table.id, ref.column);
-    if (Number.isFinite(value) && !(t_s <= newest_s)) newest_s = t_s;
+    if (Number.isFinite(value) && !(t_s <= found.measured_s))
+      found = { measured_s: t_s, hold_s: old_after_s(ref.table.period_s) };
   }
-  return newest_s;
+  return found;
 }
 
 /**
  * A column's value, as it was when something was last measured: nobody has read what an estimator computes on from there.
  * `sigma` -1: there is none.
  */
-function reading(tape: Tape, ref: ColumnRef | undefined, sigma: number, measured: TapeSeconds): Reading {
+function reading(tape: Tape, ref: ColumnRef | undefined, sigma: number, measured: Measured): Reading {
   if (!ref) return kNothing;
-  const at_s = Number.isNaN(measured) ? Infinity : measured + Math.max(0.1, 2 * ref.table.period_s);
+  const { measured_s, hold_s } = measured;
+  const at_s = Number.isNaN(measured_s) ? Infinity : measured_s + Math.max(0.1, 2 * ref.table.period_s);
   const { value, t_s } = tape.value_before(ref.table.id, ref.column, at_s);
   if (!Number.isFinite(value)) return kNothing;
   return {
     value,
     sigma: sigma < 0 ? NaN : tape.value_before(ref.table.id, sigma, at_s).value,
-    measured_s: Number.isNaN(measured) ? t_s : Math.min(measured, t_s),
+    measured_s: Number.isNaN(measured_s) ? t_s : Math.min(measured_s, t_s),
+    hold_s,
   };
 }
 
 /** Navigation knows best while fixes aid it, then the filter of the vertical, then the vehicle itself. */
 export function motion_at(tape: Tape, vehicle: number): Motion {
-  const measured = measured_s(tape, vehicle);
+  const measured = newest(tape, vehicle);
   const of = (name: Estimator & MotionSource, altitude: string, speed: string): Motion => {
     const source = estimate(tape, vehicle, name);
     const read = (column: string): Reading => {

@@ -3,7 +3,7 @@
  * An on-board value of the same quantity joins the ground's estimate, so that the two can be compared at a glance.
  */
 import type { Column, Description, Limit, Table } from '../stream/description';
-import { is_running_clock, onboard_counterpart, opening_limits } from './estimates';
+import { is_running_clock, onboard_counterpart, opening_limits } from './estimate_strips';
 
 export interface Series {
   table: number;

@@ -50,6 +50,9 @@ export function format_clock(t_s: FlightSeconds, decimals = 1): string {
   return `${sign}${hours > 0 ? `${hours}:${two(minutes)}` : minutes}:${two(whole % 60)}${fraction}`;
 }
 
+/** What a countdown has left: whole seconds, rounded up, so that T−0 is said at T−0 and no earlier. */
+export const format_countdown = (left_s: number): string => `T${format_clock(-Math.ceil(left_s), 0)}`;
+
 /** "2 min 05 s", "42 s": as wide as before a second later. */
 export function format_duration(t_s: number): string {
   if (!Number.isFinite(t_s) || t_s < 0) return kNoValue;
@@ -79,8 +82,10 @@ export function age_figure(age_s: number): { value: string; unit: 's' | 'min' } 
     : { value: String(Math.floor(age / 60)), unit: 'min' };
 }
 
+/** The same with hours: "3 h 05 min". */
 export function format_age(age_s: number): string {
   if (!Number.isFinite(age_s)) return kNoValue;
+  if (age_s >= 3600) return format_span(60 * Math.floor(age_s / 60));
   const { value, unit } = age_figure(age_s);
   return `${value} ${unit}`;
 }

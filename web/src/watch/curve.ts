@@ -6,6 +6,7 @@ import type { TapeSeconds } from '../stream/clocks';
 import { estimate, type Estimator } from '../tape/estimates';
 import { find_event, type FlightEvent } from '../tape/events';
 import { landing_shown } from './figures';
+import { predicted_s } from '../tape/flight/measured';
 import { motion_at } from '../tape/motion';
 import type { Tape, TableData } from '../tape/tape';
 
@@ -97,7 +98,7 @@ export function select_curve(tape: Tape, vehicle: number): Curve {
   }
 
   const now: Point = { t_s: now_s, up_m };
-  const apogee_s = ascent.t_s + ascent.value('apogee_in_s');
+  const apogee_s = predicted_s(tape, vehicle, ascent.t_s) + ascent.value('apogee_in_s');
   const landing_s = landing.t_s + landing_in_s;
   let future: Point[] = [];
   let goal: Curve['goal'];

@@ -3,18 +3,19 @@
  * rate or the seconds to impact, then the place. What is over steps back.
  */
 import { type TapeSeconds } from '../stream/clocks';
-import { kRailFigures_s } from '../tape/age';
+import { kFixOld_s, kRailFigures_s } from '../tape/age';
 import { estimate } from '../tape/estimates';
 import { find_event, type FlightEvent } from '../tape/events';
 import { bearing_deg, landing_cases, warns_of_impact, type LandingCase } from '../places/landing';
-import { measured_place } from '../tape/flight/measured';
+import { landing_age, measured_place, predicted_s } from '../tape/flight/measured';
 import { motion_at, type Motion } from '../tape/motion';
 import { find_role } from '../tape/roles';
 import type { Tape } from '../tape/tape';
-import { format_age, format_bearing, format_duration, kNoValue } from '../text/format';
+import { landing_old_words, old_words } from '../text/age';
+import { format_bearing, format_duration, kNoValue } from '../text/format';
 import { compass_word, predicted_bearing, to_go, with_sigma, type Quantity, type Units } from '../text/viewer';
-import { at_words, bearing_words, ellipse_words, from_pad_words, in_air_words } from './wording';
-import { kFigureLabels, kWatchWords, kWhereTitles, old_words } from './wording';
+import { at_words, bearing_words, ellipse_words, from_pad_words, held_words, in_air_words } from './wording';
+import { kFigureLabels, kWatchWords, kWhereTitles } from './wording';
 
 export type FigureName = keyof typeof kFigureLabels;
 
@@ -29,7 +30,7 @@ export interface Figure {
   where_too: boolean;
   /** "± 2 m", for who asks; empty when it is not known. */
   spread: string;
-  /** "6 s old" when it is older than it should be; else empty. */
+  /** "6.0 s old" when it is older than it should be; else empty. */
   old: string;
   /** Words instead of digits: set smaller. */
   words: boolean;
@@ -54,10 +55,7 @@ export interface WatchScene {
   where: Where | undefined;
 }
 
-const kOld_s = 1; // a figure of something that moves at 100 m/s
-const kPredictionOld_s = 3;
 const kGround_m = 5;
-const kPlaceOld_s = 3; // fixes come once a second, or more often
 
 type Stage = 'rail' | 'climb' | 'fall' | 'impact' | 'down' | 'presumed_down';
 
@@ -111,7 +109,7 @@ function blank(name: FigureName, more: Partial<Figure> = {}): Figure {
 }
 
 const old_after = (cursor_s: TapeSeconds, t_s: TapeSeconds, hold_s: number): string =>
-  cursor_s - t_s > hold_s ? old_words(format_age(cursor_s - t_s)) : '';
+  cursor_s - t_s > hold_s ? old_words(cursor_s - t_s) : '';
 
 interface Value {
   value: number;
@@ -124,7 +122,7 @@ interface Value {
 }
 
 function figure(name: FigureName, quantity: Quantity, at: Moment, shown: Value): Figure {
-  const { value, sigma = NaN, t_s = NaN, note = '', hold_s = kOld_s, least } = shown;
+  const { value, sigma = NaN, t_s = NaN, note = '', hold_s = NaN, least } = shown;
   if (!Number.isFinite(value)) return blank(name, { text: kWatchWords.no_value, words: true });
   const { text, unit, spread, number } = with_sigma(quantity, value, sigma, at.units, least);
   return blank(name, { text, unit, spread, number, note, old: old_after(at.cursor_s, t_s, hold_s) });
@@ -132,23 +130,22 @@ function figure(name: FigureName, quantity: Quantity, at: Moment, shown: Value):
 
 /** A little below the ground is on it; far below it is a valley. */
 function altitude(at: Moment): Figure {
-  const { value, sigma, measured_s: t_s } = at.motion.altitude_m;
+  const { value, sigma, measured_s: t_s, hold_s } = at.motion.altitude_m;
   const on_ground = value < 0 && value > -Math.max(kGround_m, 3 * sigma || 0);
-  return figure('altitude', 'length', at, { value: on_ground ? 0 : value, sigma, t_s });
+  return figure('altitude', 'length', at, { value: on_ground ? 0 : value, sigma, t_s, hold_s });
 }
 
+/** After apogee it falls, however slowly: at the ground by 0. */
 function speed(at: Moment): Figure {
-  const { value, sigma, measured_s: t_s } = at.motion.vertical_speed_mps;
-  return figure(value < -0.5 ? 'falling' : 'climbing', 'speed', at, { value: Math.abs(value), sigma, t_s });
+  const { value, sigma, measured_s: t_s, hold_s } = at.motion.vertical_speed_mps;
+  const falls = at.stage !== 'climb' || value < -0.5;
+  const shown = { value: Math.max(0, falls ? -value : value), sigma, t_s, hold_s };
+  return figure(falls ? 'falling' : 'climbing', 'speed', at, shown);
 }
-
-/** A prediction is as old as what was measured before it: computing on without any makes none younger. */
-const predicted_s = (at: Moment, row_s: TapeSeconds): TapeSeconds =>
-  at.liftoff_s === undefined ? row_s : Math.min(row_s, at.motion.altitude_m.measured_s || row_s);
 
 /** Counted down from a prediction; one that is old counts nothing down. */
-function in_words(at: Moment, in_s: number, t_s: TapeSeconds, old: string): string {
-  const left_s = in_s - (at.cursor_s - t_s);
+function in_words(at: Moment, in_s: number, row_s: TapeSeconds, old: string): string {
+  const left_s = in_s - (at.cursor_s - predicted_s(at.tape, at.vehicle, row_s));
   return old === '' && Number.isFinite(left_s) ? `${kWatchWords.in_about} ${to_go(left_s)}` : '';
 }
 
@@ -156,12 +153,13 @@ function predicted_apogee(at: Moment): Figure {
   const { tape, vehicle, liftoff_s } = at;
   const ascent = estimate(tape, vehicle, 'ascent');
   const flying = liftoff_s !== undefined;
-  const hold_s = flying ? kPredictionOld_s : kRailFigures_s;
+  const { measured_s, hold_s } = at.motion.altitude_m;
+  const made_s = predicted_s(tape, vehicle, ascent.t_s);
   const value = {
     value: ascent.value('apogee_m'),
     sigma: ascent.sigma('apogee_m'),
-    t_s: predicted_s(at, ascent.t_s),
-    hold_s,
+    t_s: flying ? Math.min(made_s, measured_s || made_s) : made_s,
+    hold_s: flying ? hold_s : kRailFigures_s,
   };
   const shown = figure(flying ? 'apogee_predicted' : 'apogee_expected', 'length', at, value);
   const in_s = ascent.value('apogee_in_s');
@@ -180,14 +178,21 @@ function apogee(at: Moment): Figure {
   return figure('apogee', 'length', at, { value, sigma: derived.sigma('altitude_max_m'), note });
 }
 
+/** On the rail a prediction holds until the next. */
+function landing_old(at: Moment, row_s: TapeSeconds): string {
+  if (at.stage === 'rail') return old_after(at.cursor_s, row_s, kRailFigures_s);
+  const age = landing_age(at.tape, at.vehicle, row_s);
+  return age.old ? landing_old_words(age) : '';
+}
+
 function landing_figure(at: Moment, name: 'landing_in' | 'impact'): Figure {
   const one = landing_shown(at.tape, at.vehicle);
   const landing = estimate(at.tape, at.vehicle, 'landing');
   const in_s = one ? landing.value(`${one.name}_in_s`) : NaN;
-  const left_s = Math.max(0, in_s - (at.cursor_s - landing.t_s));
+  const left_s = Math.max(0, in_s - (at.cursor_s - predicted_s(at.tape, at.vehicle, landing.t_s)));
   if (!one || !Number.isFinite(left_s)) return blank(name, { text: kWatchWords.no_value, words: true });
   const place = place_words(at, one.east_m, one.north_m, true);
-  const old = old_after(at.cursor_s, predicted_s(at, landing.t_s), kPredictionOld_s);
+  const old = landing_old(at, landing.t_s);
   const soon = left_s < 99.5;
   const text = soon ? String(Math.round(left_s)) : format_duration(left_s);
   const note = place.join(' ');
@@ -213,7 +218,7 @@ function down_figure(at: Moment): Figure {
   const value = Math.hypot(place.east_m, place.north_m);
   const note = place_words(at, place.east_m, place.north_m, false)[1];
   const { sigma_m: sigma, t_s } = place;
-  return figure(name, 'length', at, { value, sigma, t_s, note, hold_s: kPlaceOld_s });
+  return figure(name, 'length', at, { value, sigma, t_s, note, hold_s: kFixOld_s });
 }
 
 function speed_max(at: Moment): Figure {
@@ -244,7 +249,7 @@ function where_at(at: Moment): Where | undefined {
     const title = stage === 'down' ? kWhereTitles.down : kWhereTitles.last;
     const bearing = bearing_words(format_bearing(bearing_deg(place.east_m, place.north_m)));
     const lines = [place_words(at, place.east_m, place.north_m, false)[0], bearing];
-    const old = old_after(cursor_s, place.t_s, kPlaceOld_s);
+    const old = old_after(cursor_s, place.t_s, kFixOld_s);
     const spread = with_sigma('length', 0, place.sigma_m, at.units).spread;
     return { title, lines, spread, old, landing: undefined };
   }
@@ -252,7 +257,7 @@ function where_at(at: Moment): Where | undefined {
   if (!one) return undefined;
   const landing = estimate(at.tape, at.vehicle, 'landing');
   const title = kWhereTitles[stage === 'rail' ? 'expected' : stage === 'impact' ? 'impact' : 'predicted'];
-  const old = old_after(cursor_s, predicted_s(at, landing.t_s), stage === 'rail' ? kRailFigures_s : kPredictionOld_s);
+  const old = landing_old(at, landing.t_s);
   const bearing = bearing_words(predicted_bearing(bearing_deg(one.east_m, one.north_m)));
   const axis = (m: number): string => {
     const { text, unit } = with_sigma('length', m, NaN, at.units, 10);
@@ -271,11 +276,11 @@ function where_at(at: Moment): Where | undefined {
   };
 }
 
-function rail_figure(phase: string): Figure {
+function rail_figure(tape: Tape, phase: string): Figure {
   const text = phase === 'on the stand' ? kWatchWords.on_the_stand : kWatchWords.on_the_rail;
   return phase === ''
     ? blank('rail', { text: kWatchWords.no_value, words: true })
-    : blank('rail', { text, words: true });
+    : blank('rail', { text, words: true, note: held_words(tape.log.countdown_at(tape.cursor_s)) });
 }
 
 function in_air(at: Moment): string[] {
@@ -306,7 +311,7 @@ export function select_watch(tape: Tape, vehicle: number, units: Units, heard: b
       const second = wind(at);
       const two = [predicted_apogee(at), ...(second ? [second] : [])];
       const extra = phase === '' ? [] : [heard ? kWatchWords.look_up_heard : kWatchWords.look_up];
-      return { one: rail_figure(phase), two, extra, where };
+      return { one: rail_figure(tape, phase), two, extra, where };
     }
     case 'climb':
       return { one: altitude(at), two: [speed(at), predicted_apogee(at)], extra: [], where };

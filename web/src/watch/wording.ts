@@ -1,4 +1,5 @@
 /** Words of the view for those who watch. */
+import type { Countdown } from '../tape/events';
 
 export const kFigureLabels = {
   rail: 'Now',
@@ -41,7 +42,10 @@ export const kWhereTitles = {
   last: 'Last place',
 } as const;
 
-export const old_words = (age: string): string => `${age} old`;
+/** "Countdown held: aircraft in range"; empty while it runs. */
+export const held_words = (countdown: Countdown | undefined): string =>
+  countdown?.held ? `Countdown held${countdown.reason && `: ${countdown.reason}`}` : '';
+
 export const from_pad_words = (distance: string): string => `${distance} from the pad`;
 export const bearing_words = (bearing: string): string => `bearing ${bearing} true`;
 export const in_air_words = (duration: string): string => `In the air ${duration}.`;

@@ -187,7 +187,7 @@ describe('a sweep', () => {
       'Point at 000°, elevation 0° to 15°',
     );
     expect(sweep_words({ from_deg: 355, to_deg: 9, all_round: false }, NaN, 12, 20)).toContain('Sweep 355° to 010°');
-    expect(sweep_words(undefined, 117, NaN, 42)).toContain('Point at 115°, the last good place, from the horizon up');
+    expect(sweep_words(undefined, 117, NaN, 42)).toContain('Point at 117°, the last good place, from the horizon up');
     expect(sweep_words(undefined, 117, -2, 42)).toContain('elevation 0° to 5°');
     expect(sweep_words(undefined, NaN, NaN, 42)).toContain('sweep all round');
   });

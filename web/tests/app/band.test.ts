@@ -36,7 +36,7 @@ describe('the band', () => {
       live.set_station_now(now_s);
       return band_of(live, 0, open, 'metric').old;
     };
-    expect([old_at(12, 13), old_at(12, 20), old_at(20, 20)]).toEqual(['', '8 s old: nothing new arrives.', '']);
+    expect([old_at(12, 13), old_at(12, 20), old_at(20, 20)]).toEqual(['', '8.0 s old: nothing new arrives.', '']);
   });
   it('waits while there is none', () => {
     expect(band_of(undefined, 0, open, 'metric').text).toBe('Waiting for the ground station.');

@@ -197,6 +197,11 @@ describe('the predicted landing', () => {
     expect(figure).toMatchObject({ title: 'Predicted landing', old: true });
     expect(figure?.notes[0]).toBe('bearing 115° true, no fix since liftoff');
   });
+  it('is old from the start where no fix has ever come', () => {
+    const figure = rail('coasting', { ...rows, 'v/fix': { latitude: 1, dimensions: 1 } }).get('landing');
+    expect(figure).toMatchObject({ title: 'Predicted landing', old: true });
+    expect(figure?.notes[0]).toBe('bearing 115° true, no fix since liftoff');
+  });
   it('is as old as it is itself where the vehicle has no receiver', () => {
     const without = kTables.filter((one) => one.name !== 'v/fix');
     const tape = replay_at(56, description(without), { 'v/baro': { p: 90000 }, ...rows }, [
@@ -216,6 +221,20 @@ describe('the apogee', () => {
     expect(figure).toMatchObject({ title: 'Predicted apogee AGL', text: '1110' });
     expect(plain(figure?.notes[0])).toBe('± 20 m, in 4.5 s');
   });
+  it('is as old as what was measured before it, and then counts nothing down', () => {
+    const figure = rail('coasting', { 'v/estimate/ascent': ascent }, [], 53.5).get('apogee');
+    expect(figure?.old).toBe(true);
+    expect(plain(figure?.notes[0])).toBe('± 20 m, 3.5 s old');
+  });
+  it('counts from liftoff where it was made on the rail', () => {
+    const next = [
+      event(7, 40, 'flight_event', 'ready_again'),
+      event(8, 51, 'flight_event', 'liftoff'),
+      phase(9, 51, 'under thrust'),
+    ];
+    const figure = rail('under thrust', { 'v/estimate/ascent': ascent }, next, 51.5).get('apogee');
+    expect(plain(figure?.notes[0])).toBe('± 20 m, in 4.5 s');
+  });
   it('is what was reached afterwards, and steps back', () => {
     const reached = event(7, 45, 'flight_event', 'apogee');
     const derived = { altitude_max_m: 1108.2, altitude_max_m_sigma: 1.9 };
@@ -225,6 +244,18 @@ describe('the apogee', () => {
 });
 
 describe('the last good place', () => {
+  it('of the pad is not the vehicle’s, in metres or in degrees', () => {
+    const next = [
+      event(7, 40, 'flight_event', 'ready_again'),
+      event(8, 49, 'flight_event', 'liftoff'),
+      phase(9, 49, 'down'),
+    ];
+    const pad = { latitude_deg: -21.3846, longitude_deg: 23.17518, east_m: 0.4, north_m: 0.2, horizontal_sigma_m: 2 };
+    const figures = rail('down', { 'v/estimate/last_place': pad }, next, 60);
+    expect(figures.get('place')?.notes).toEqual(['No place known yet']);
+    expect(figures.has('coordinates')).toBe(false);
+    expect(rail('down', { 'v/estimate/last_place': pad }).get('coordinates')?.text).toBe('−21.38460');
+  });
   it('is kept however old, and is never replaced by what is only computed', () => {
     const rows = {
       'v/estimate/last_place': { east_m: 103, north_m: -48, horizontal_sigma_m: 1.4 },

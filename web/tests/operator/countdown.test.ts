@@ -22,8 +22,8 @@ describe('a length as an operator types it', () => {
 describe('the countdown in words', () => {
   it.each([
     [undefined, 'none'],
-    [{ left_s: 599.2, held: false }, 'T−10:00'],
-    [{ left_s: 151, held: true }, 'T−2:31, held'],
-    [{ left_s: -3.4, held: false }, 'T+0:03'],
+    [{ left_s: 599.2, held: false, reason: '' }, 'T−10:00'],
+    [{ left_s: 151, held: true, reason: '' }, 'T−2:31, held'],
+    [{ left_s: -3.4, held: false, reason: '' }, 'T+0:03'],
   ])('%o', (countdown, words) => expect(countdown_words(countdown)).toBe(words));
 });

@@ -2,7 +2,7 @@
 import { describe, expect, it } from 'vitest';
 import type { TapeEvent } from '../../src/stream/messages';
 import { EventLog } from '../../src/tape/events';
-import { hold_at, type Hold } from '../../src/operator/hold';
+import { held_since_s } from '../../src/operator/hold';
 import { event } from '../support/builders';
 
 const step = (id: number, t_s: number, name: string, left_s?: number, reason?: unknown): TapeEvent =>
@@ -25,15 +25,18 @@ describe('the hold of the countdown', () => {
     event(9, 131, 'flight_event', 'apogee'),
   ])
     log.add(one);
-  it.each<[string, number, Hold | undefined]>([
-    ['is none before there is a countdown', 5, undefined],
-    ['is none while it runs', 40, undefined],
-    ['has no reason until one is said', 71, { since_s: 70, reason: '' }],
-    ['stays as old as it was when its reason is said', 80, { since_s: 70, reason: 'smoke' }],
-    ['has the newest reason', 95, { since_s: 70, reason: 'wind above its limit' }],
-    ['is over once it goes on', 105, undefined],
-    ['does not take over the reason of the one before', 115, { since_s: 110, reason: '' }],
-    ['begins again at another count', 125, { since_s: 120, reason: '' }],
-    ['is none once the countdown is taken off', 135, undefined],
-  ])('%s', (_, at_s, expected) => expect(hold_at(log, at_s)).toEqual(expected));
+  it.each<[string, number, number, string?]>([
+    ['is none before there is a countdown', 5, NaN],
+    ['is none while it runs', 40, NaN],
+    ['has no reason until one is said', 71, 70, ''],
+    ['stays as old as it was when its reason is said', 80, 70, 'smoke'],
+    ['has the newest reason', 95, 70, 'wind above its limit'],
+    ['is over once it goes on', 105, NaN],
+    ['does not take over the reason of the one before', 115, 110, ''],
+    ['begins again at another count', 125, 120, ''],
+    ['is none once the countdown is removed', 135, NaN],
+  ])('%s', (_, at_s, since_s, why = '') => {
+    expect(held_since_s(log, at_s)).toBe(since_s);
+    expect(log.countdown_at(at_s)?.reason ?? '').toBe(why);
+  });
 });

@@ -7,6 +7,7 @@ import {
   charge_words,
   heard_words,
   kept_band_words,
+  near_words,
   place_words,
 } from '../../src/recover/wording';
 
@@ -34,8 +35,8 @@ const plain = (text: string): string => text.replaceAll('\u00a0', ' ');
 
 describe('an age', () => {
   it.each([
-    [0.2, 'under 1 s'],
-    [1.9, '1 s'],
+    [0.2, '0.2 s'],
+    [1.9, '1.9 s'],
     [99.9, '99 s'],
     [100, '1 min'],
     [599, '9 min'],
@@ -72,6 +73,18 @@ describe('the words of an area', () => {
     expect(area_words(area, 'N', way(203, 88), undefined, false)).toContain('from the last place, true.'));
 });
 
+describe('the words inside the goal', () => {
+  it.each([
+    ['device', false, 'You are inside its ±. Look around you.'],
+    ['typed', true, 'You are inside the area to search.'],
+    ['pad', true, 'The pad is inside the area to search.'],
+    ['station', false, 'The station is inside its ±.'],
+    ['parked', true, 'Where I parked is inside the area to search.'],
+  ] as const)('from %s, predicted %s: %s', (start, predicted, words) =>
+    expect(near_words(start, predicted)).toBe(words),
+  );
+});
+
 describe('other words', () => {
   it.each([
     [2, 'straight on'],
@@ -86,7 +99,7 @@ describe('other words', () => {
   });
   it('of the last packet give the battery of then, when it was sent', () => {
     expect(plain(heard_words(130, 7.46))).toBe('Last heard 2 min ago, battery 7.46 V then.');
-    expect(plain(heard_words(0.4, NaN))).toBe('Last heard under 1 s ago.');
+    expect(plain(heard_words(0.4, NaN))).toBe('Last heard 0.4 s ago.');
   });
   it('of the kept page say since when', () =>
     expect(plain(kept_band_words(200))).toBe('Kept on this device 3 min ago; station out of range.'));

@@ -4,20 +4,19 @@
  */
 import { readdirSync, readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
+import { health_rank, kHealthWords } from '../../src/crew/estimates/health';
 import { kTints } from '../../src/draw/palette';
 import { read_message } from '../../src/stream/messages';
 import {
   estimate,
-  health_rank,
-  is_running_clock,
   kEstimators,
-  kHealthWords,
   kModeWords,
   kLikeliestWords,
   kTerrainFlat,
   type ColumnOf,
   type Estimator,
 } from '../../src/tape/estimates';
+import { is_running_clock } from '../../src/tape/estimate_strips';
 import { heard_fraction, kLinkColumns, last_packet_s, link_table, newest_link } from '../../src/tape/links';
 import { Tape } from '../../src/tape/tape';
 import { column, description, pair, replay_at, table, words } from '../support/builders';

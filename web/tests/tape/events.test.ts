@@ -1,6 +1,6 @@
 /** The event log: phases as spans, the events of the flight that the cursor stands in, alerts of a moment. */
 import { describe, expect, it } from 'vitest';
-import { EventLog, kFlightEvents } from '../../src/tape/events';
+import { EventLog, kFlightEvents, type Countdown } from '../../src/tape/events';
 import type { TapeEvent } from '../../src/stream/messages';
 import { why_missing } from '../../src/tape/missing';
 import { event, missing, phase } from '../support/builders';
@@ -196,20 +196,22 @@ it('has the sentence of an estimate that a vehicle cannot have', () => {
 });
 
 describe('the countdown', () => {
-  const step = (id: number, t_s: number, name: string, left_s?: number): TapeEvent =>
-    event(id, t_s, 'countdown', name, { vehicle: -1, data: left_s === undefined ? {} : { left_s } });
+  const step = (id: number, t_s: number, name: string, data: TapeEvent['data'] = {}): TapeEvent =>
+    event(id, t_s, 'countdown', name, { vehicle: -1, data });
   const log = logged(
-    step(1, 10, 'countdown_runs', 600),
-    step(2, 70, 'countdown_held', 540),
-    step(3, 100, 'countdown_runs', 540),
+    step(1, 10, 'countdown_runs', { left_s: 600 }),
+    step(2, 70, 'countdown_held', { left_s: 540 }),
+    step(5, 80, 'countdown_held', { left_s: 540, reason: 'smoke' }),
+    step(3, 100, 'countdown_runs', { left_s: 540 }),
     step(4, 650, 'countdown_off'),
   );
-  it.each<[string, number, { left_s: number; held: boolean } | undefined]>([
+  it.each<[string, number, Countdown | undefined]>([
     ['is none before it is set', 9, undefined],
-    ['runs', 40, { left_s: 570, held: false }],
-    ['stands while it is held', 90, { left_s: 540, held: true }],
-    ['goes on from there, and past T-0', 645, { left_s: -5, held: false }],
-    ['is none once it is taken off', 651, undefined],
+    ['runs', 40, { left_s: 570, held: false, reason: '' }],
+    ['stands while it is held', 75, { left_s: 540, held: true, reason: '' }],
+    ['says why once somebody has', 90, { left_s: 540, held: true, reason: 'smoke' }],
+    ['goes on from there, and past T-0', 645, { left_s: -5, held: false, reason: '' }],
+    ['is none once it is removed', 651, undefined],
   ])('%s', (_, at_s, expected) => {
     expect(log.countdown_at(at_s)).toEqual(expected);
   });

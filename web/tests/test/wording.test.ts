@@ -26,7 +26,7 @@ it('says the step while checks wait', () =>
   ));
 it('says the verdict once every check is decided, with the least margin', () =>
   expect(says([row('Shock', 'holds', 0.2), row('Lid off', 'holds', 0.4)])).toMatchObject({
-    text: 'Separation test 3. 2 of 2 hold. Least margin: shock, 24 m/s².',
+    text: 'Separation test 3. 2 of 2 good. Least margin: shock, 24 m/s².',
     level: 'note',
   }));
 it('is a caution when a must-check fails, and heard again when another does', () => {
@@ -37,8 +37,8 @@ it('is a caution when a must-check fails, and heard again when another does', ()
 it('never says a verdict without the steps that were waived', () => {
   const waived: Run = { ...run, steps: run.steps.map((each, i) => (i === 0 ? { ...each, state: 'waived' } : each)) };
   const holds = [row('Shock', 'holds', 0.2)];
-  expect(test_says(waived, waived.steps[1], holds, tally_of(holds)).text).toContain('1 of 1 holds, waived: Arm.');
-  expect(verdict_words(tally_of(holds), waived)).toBe('Verdict: 1 of 1 holds, waived: Arm');
+  expect(test_says(waived, waived.steps[1], holds, tally_of(holds)).text).toContain('1 of 1 good, waived: Arm.');
+  expect(verdict_words(tally_of(holds), waived)).toBe('Verdict: 1 of 1 good, waived: Arm');
   expect(test_says({ ...waived, ended_s: 20 }, undefined, [], tally_of([])).text).toContain('Ended, waived: Arm.');
 });
 it.each([

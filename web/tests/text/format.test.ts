@@ -1,8 +1,10 @@
 /** Numbers as text. */
 import { describe, expect, it } from 'vitest';
 import {
+  format_age,
   format_bearing,
   format_clock,
+  format_countdown,
   format_duration,
   format_fixed,
   format_fraction,
@@ -38,6 +40,21 @@ describe('numbers', () => {
     [3700, '1 h 01 min'],
     [NaN, '–'],
   ])('duration %d is %s', (t_s, text) => expect(format_duration(t_s)).toBe(text));
+  it.each([
+    [0.25, '0.3 s'],
+    [81, '81 s'],
+    [100, '1 min'],
+    [3599, '59 min'],
+    [11_150, '3 h 05 min'],
+    [NaN, '–'],
+  ])('age %d is %s', (age_s, text) => expect(format_age(age_s)).toBe(text));
+  it.each([
+    [85.2, 'T−1:26'],
+    [85, 'T−1:25'],
+    [0.4, 'T−0:01'],
+    [0, 'T+0:00'],
+    [-3.4, 'T+0:03'],
+  ])('countdown with %d s left is %s', (left_s, text) => expect(format_countdown(left_s)).toBe(text));
   // IEC 80000-13: k is 1000, not 1024.
   it.each([
     [999, '999 B'],

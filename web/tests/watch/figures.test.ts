@@ -89,6 +89,14 @@ describe('the largest figure', () => {
     expect(extra.join(' ')).toContain('look up');
     expect(where?.title).toBe('Expected landing');
   });
+  it('on the rail says that the countdown is held, and why', () => {
+    const step = (id: number, word: string, reason: string) =>
+      event(id, 40 + id, 'countdown', word, { vehicle: -1, data: { left_s: 85.2, reason } });
+    const noted = (...steps: TapeEvent[]) => scene('on the rail', { events: steps }).one.note;
+    expect(noted(step(1, 'countdown_runs', ''))).toBe('');
+    expect(noted(step(1, 'countdown_held', ''))).toBe('Countdown held');
+    expect(noted(step(1, 'countdown_held', ''), step(2, 'countdown_held', 'smoke'))).toBe('Countdown held: smoke');
+  });
   it('is the altitude on the way up, with speed and predicted apogee', () => {
     for (const word of ['under thrust', 'coasting'])
       expect(all(scene(word))).toEqual(['Altitude AGL: 959 m', 'Climbing: 55 m/s', 'Predicted apogee: 1107 m']);
@@ -102,11 +110,20 @@ describe('the largest figure', () => {
       'Predicted landing: 72 s',
     ]);
   });
+  it.each([
+    ['under main', 0.3, 'Falling: 0 m/s'],
+    ['under drogue', -0.2, 'Falling: 0 m/s'],
+    ['falling (no parachute)', 4, 'Falling: 0 m/s'],
+  ])('is never a climb %s: %d m/s up', (word, vertical_speed_mps, says) => {
+    const moved = { 'v/estimate/vertical': { ...rows['v/estimate/vertical'], vertical_speed_mps } };
+    expect(said(scene(word, { rows: moved }).one)).toBe(says);
+  });
   it('is the seconds to impact while the station expects one', () => {
     const unsure = { 'v/estimate/landing': { ...rows['v/estimate/landing'], likeliest: 2 } }; // the station warns first
     const raised = event(5, 48, 'alert_raised', 'no_parachute', { level: 'warning' });
-    const watched = scene('falling (no parachute)', { events: [liftoff, raised], rows: unsure });
-    expect(all(watched)).toEqual(['Predicted impact: 5 s', 'Altitude AGL: 959 m', 'Climbing: 55 m/s']);
+    const falling = { 'v/estimate/vertical': { ...rows['v/estimate/vertical'], vertical_speed_mps: -93.4 } };
+    const watched = scene('falling (no parachute)', { events: [liftoff, raised], rows: { ...unsure, ...falling } });
+    expect(all(watched)).toEqual(['Predicted impact: 5 s', 'Altitude AGL: 959 m', 'Falling: 93 m/s']);
     expect(watched.one.note.replaceAll('\u00a0', ' ')).toBe('340 m from the pad at 245° true, south-west');
     expect(watched.where?.title).toBe('Predicted impact');
     const cleared = event(6, 49, 'alert_cleared', 'no_parachute');
@@ -151,7 +168,8 @@ describe('the largest figure', () => {
 
 describe('a figure', () => {
   it('is as old as the newest measurement behind it, not as its computation', () => {
-    expect(scene('coasting', { cursor_s: 50.9 }).one.old).toBe('');
+    expect(scene('coasting', { cursor_s: 51.9 }).one.old).toBe('');
+    expect(scene('coasting', { cursor_s: 52.1 }).one.old).toBe('2.1 s old');
     expect(scene('coasting', { cursor_s: 56 }).one.old).toBe('6.0 s old');
   });
   it('has its ± at hand, and drops the digits that it denies', () => {
@@ -175,8 +193,26 @@ describe('a figure', () => {
     const { two, where } = scene('coasting', { cursor_s: 56 });
     expect(two[1]?.note).toBe('');
     expect(where?.lines.join(' ')).not.toContain('in ');
-    expect(where?.old).toBe('6.0 s old');
+    expect(where?.old).toBe('fix 6.0 s old');
   });
+});
+
+describe('a predicted landing', () => {
+  const late = event(1, 48.5, 'flight_event', 'liftoff'); // the rows are taken 1.5 s after it: the fix is the pad's
+  const told = (phase_word: string, cursor_s: number, events: TapeEvent[]) => {
+    const { two, where } = scene(phase_word, { cursor_s, events });
+    return [where?.old, two.find((one) => one.name === 'landing_in')?.old];
+  };
+  it('is as old as the newest fix, however new its own row', () =>
+    expect(told('under drogue', 56, [liftoff])).toEqual(['fix 6.0 s old', 'fix 6.0 s old']));
+  it('says that no fix has come since liftoff', () =>
+    expect(told('under drogue', 53.5, [late])).toEqual(['no fix since liftoff', 'no fix since liftoff']));
+  it('is believed while fixes come', () => expect(told('under drogue', 52.5, [liftoff])).toEqual(['', '']));
+});
+
+it('counts a prediction of the rail from liftoff, not from when it was made', () => {
+  const late = event(1, 51, 'flight_event', 'liftoff');
+  expect(scene('under thrust', { events: [late], cursor_s: 51.9 }).two[1]?.note).toBe('in 5 s');
 });
 
 it('rounds a predicted place to 10 m and 5°, its ellipse at hand', () => {

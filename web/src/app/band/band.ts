@@ -4,7 +4,7 @@ import type { CloseReason, ConnectionState } from '../../stream/connection';
 import type { Level } from '../../stream/messages';
 import type { Tape } from '../../tape/tape';
 import { sentence_in, type Units } from '../../text/viewer';
-import { kBandWords, old_words } from '../wording';
+import { kBandWords, silent_words } from '../wording';
 
 export interface Band {
   text: string;
@@ -52,7 +52,7 @@ export function band_of(
     level,
     form: typeof form === 'string' ? form : '',
     calls,
-    old: silent_s > kSilence_s ? old_words(silent_s) : '',
+    old: silent_s > kSilence_s ? silent_words(silent_s) : '',
   };
 }
 

@@ -4,20 +4,11 @@
  * at the cursor; times to go are counted down from it.
  */
 import { flight_time, type TapeSeconds } from '../../stream/clocks';
-import { kRailFigures_s } from '../../tape/age';
-import {
-  estimate,
-  health_rank,
-  kHealthWords,
-  kModeWords,
-  type ColumnOf,
-  type Estimate,
-  type Estimator,
-  type HealthWord,
-} from '../../tape/estimates';
+import { kFixOld_s, kRailFigures_s } from '../../tape/age';
+import { estimate, kModeWords, type ColumnOf, type Estimate, type Estimator } from '../../tape/estimates';
 import { find_event, type FlightEvent } from '../../tape/events';
 import { bearing_deg, likeliest_landing } from '../../places/landing';
-import { measured_place } from '../../tape/flight/measured';
+import { measured_place, predicted_s } from '../../tape/flight/measured';
 import type { Tape } from '../../tape/tape';
 import {
   capital,
@@ -36,6 +27,7 @@ import {
 import { shown_unit } from '../../text/units';
 import { kLandingCaseWords } from '../map/wording';
 import { why_missing } from '../../tape/missing';
+import { health_rank, kHealthWords, type HealthWord } from './health';
 import { beam_words, kCardTitles, kCardWords } from './wording';
 
 export type CardName = 'apogee' | 'landing' | 'navigation' | 'antenna' | 'comparison' | 'health';
@@ -66,7 +58,6 @@ export interface Card {
   caution: boolean;
 }
 
-const kFlightFigures_s = 3;
 const kModeCautions: readonly string[] = [kModeWords.dead_reckoning, kModeWords.lost];
 const kHealthCautions: readonly string[] = ['overconfident', 'do not trust'] satisfies HealthWord[];
 
@@ -130,13 +121,14 @@ function without<E extends Estimator>(
 
 function age_when_stale(scene: Scene, t_s: TapeSeconds): string {
   const age_s = scene.cursor_s - t_s;
-  const hold_s = scene.liftoff_s === undefined ? kRailFigures_s : kFlightFigures_s;
+  const hold_s = scene.liftoff_s === undefined ? kRailFigures_s : kFixOld_s;
   return age_s > hold_s ? format_age(age_s) : '';
 }
 
 /** Counted down from a prediction; a stale one counts nothing down. */
 function to_go_words(scene: Scene, in_s: number, t_s: TapeSeconds): string {
-  return age_when_stale(scene, t_s) === '' ? format_to_go(in_s - (scene.cursor_s - t_s)) : '';
+  const made_s = predicted_s(scene.tape, scene.vehicle, t_s);
+  return age_when_stale(scene, made_s) === '' ? format_to_go(in_s - (scene.cursor_s - made_s)) : '';
 }
 
 /** "at T+0:12.50 ± 0.060 s"; without a liftoff there is no T. */

@@ -21,7 +21,6 @@ export const kMapWords = {
   profile: 'Side view',
   whole: 'Whole site',
   fix: 'fix',
-  old: 'old',
   no_site: 'No site file: the pad stands in the middle, without boundary or station.',
   flat: 'Flat ground assumed.',
   out: 'Ellipses hold 95\u00a0% of a case. Out: fraction outside the boundary. Advisory: the range safety officer decides.',

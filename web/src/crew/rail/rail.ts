@@ -3,22 +3,21 @@
  * over keeps it: the pad check, then height, then the fall, then the place. Each is rounded to its ± and as old as the
  * newest measurement behind it.
  */
-import { hold_at } from '../../operator/hold';
 import { stage_of, type Stage } from '../../strips/arrangement';
 import type { TapeSeconds } from '../../stream/clocks';
+import { kFixOld_s } from '../../tape/age';
 import { deployment_at, next_parachute, open_parachute, type Deployment } from '../../tape/flight/deployment';
 import { estimate } from '../../tape/estimates';
 import { find_event } from '../../tape/events';
 import { bearing_deg, likeliest_landing } from '../../places/landing';
-import { fix_s, is_of_flight, measured_place } from '../../tape/flight/measured';
-import { find_role } from '../../tape/roles';
+import { fix_s, landing_age, measured_place, predicted_s } from '../../tape/flight/measured';
 import { motion_at, type Motion, type Reading } from '../../tape/motion';
 import type { Tape } from '../../tape/tape';
 import { format_since, zero_of } from '../../tape/zero';
+import { landing_old_words, old_words } from '../../text/age';
 import {
-  format_age,
   format_bearing,
-  format_clock,
+  format_countdown,
   format_fixed,
   format_interval,
   format_to_go,
@@ -43,8 +42,6 @@ export interface RailFigure {
   number: number;
 }
 
-const kOld_s = 2;
-const kOldPlace_s = 3;
 const kPlaceStep_m = 10;
 const kWhole = 100; // from here on nobody reads a decimal
 const kBearingStep_deg = 5;
@@ -103,9 +100,8 @@ function countdown({ tape, cursor_s }: Scene): RailFigure | undefined {
   const found = tape.log.countdown_at(cursor_s);
   if (!found) return undefined;
   const title = found.held ? kRailWords.countdown_held : kRailWords.countdown;
-  const why = hold_at(tape.log, cursor_s)?.reason ?? '';
-  return figure('countdown', 1, title, `T${format_clock(-Math.ceil(found.left_s), 0)}`, '', {
-    notes: why === '' ? [] : [why],
+  return figure('countdown', 1, title, format_countdown(found.left_s), '', {
+    notes: found.reason === '' ? [] : [found.reason],
     number: found.left_s,
   });
 }
@@ -114,7 +110,7 @@ function checks(scene: Scene, size: RailFigure['size']): RailFigure | undefined 
   const all = select_checks(scene.tape, scene.vehicle);
   if (all.length === 0) return undefined;
   const failing = all.filter((check) => !check.holds);
-  return figure('checks', size, kRailWords.checks, `${all.length - failing.length} of ${all.length}`, kRailWords.hold, {
+  return figure('checks', size, kRailWords.checks, `${all.length - failing.length} of ${all.length}`, kRailWords.good, {
     notes: failing.map((check) => `${check.title}: ${check.text}`),
   });
 }
@@ -124,15 +120,15 @@ function motion_figure(
   scene: Scene,
   blank: RailFigure,
   { source }: Motion,
-  { value, sigma, measured_s }: Reading,
+  { value, sigma, measured_s, hold_s }: Reading,
   sign: 1 | -1,
 ): RailFigure {
-  const shown = rounded_number(sign * value, sigma, Math.abs(value) < kWhole ? 1 : 0);
+  const shown = rounded_number(sign < 0 ? Math.max(0, -value) : value, sigma, Math.abs(value) < kWhole ? 1 : 0);
   const age_s = Math.max(0, scene.cursor_s - measured_s);
-  const old = age_s > kOld_s;
+  const old = age_s > hold_s;
   const notes = [
     sigma_words(shown, blank.unit),
-    old ? `${format_age(age_s)} old` : '',
+    old ? old_words(age_s) : '',
     source === 'navigation' || source === 'none' ? '' : source_words[source],
   ];
   return { ...blank, text: shown.text, notes: [notes.filter((note) => note !== '').join(', ')], old, number: value };
@@ -181,18 +177,17 @@ function apogee(scene: Scene, size: RailFigure['size']): RailFigure | undefined 
   const column = ascent.column('apogee_m');
   if (Number.isNaN(value) || !column) return undefined;
   const shown = rounded(column, value, ascent.sigma('apogee_m'));
-  const in_s = scene.stage === 'ascent' ? format_to_go(ascent.value('apogee_in_s') - (cursor_s - ascent.t_s)) : '';
+  const made_s = predicted_s(tape, vehicle, ascent.t_s);
+  const { measured_s, hold_s } = motion_at(tape, vehicle).altitude_m;
+  const age_s = cursor_s - Math.min(made_s, measured_s || made_s);
+  const flying = scene.stage === 'ascent';
+  const old = flying && age_s > hold_s;
+  const in_s = flying && !old ? format_to_go(ascent.value('apogee_in_s') - (cursor_s - made_s)) : '';
   return figure('apogee', size, kRailWords.apogee_predicted, shown.text, 'm', {
-    notes: [[sigma_words(shown, 'm'), in_s].filter((part) => part !== '').join(', ')],
+    notes: [[sigma_words(shown, 'm'), old ? old_words(age_s) : in_s].filter((part) => part !== '').join(', ')],
+    old,
     number: value,
   });
-}
-
-/** Of the newest fix since liftoff, or of the prediction of a vehicle without a receiver. */
-function landing_age({ tape, vehicle, cursor_s }: Scene, fixed_s: TapeSeconds, predicted_s: TapeSeconds): string {
-  if (!Number.isNaN(fixed_s)) return `fix ${format_age(cursor_s - fixed_s)} old`;
-  if (find_role(tape.description, 'latitude', vehicle)) return kRailWords.no_fix;
-  return `${format_age(cursor_s - predicted_s)} old`;
 }
 
 /** Of the case that fits best what is seen; a prediction is as coarse as its ellipse: 10 m, 5°. */
@@ -204,25 +199,25 @@ function landing(scene: Scene, size: RailFigure['size']): RailFigure | undefined
   if (Number.isNaN(east_m)) return undefined;
   const distance_m = Math.hypot(east_m, north_m);
   const bearing = Math.round(bearing_deg(east_m, north_m) / kBearingStep_deg) * kBearingStep_deg;
-  const measured = fix_s(tape, vehicle);
-  const old = scene.stage !== 'rail' && cursor_s - (Number.isNaN(measured) ? row.t_s : measured) > kOldPlace_s;
   const in_flight = scene.stage !== 'rail';
-  const left_s = row.value(`${name}_in_s`) - (cursor_s - row.t_s);
+  const age = landing_age(tape, vehicle, row.t_s);
+  const old = in_flight && age.old;
+  const left_s = row.value(`${name}_in_s`) - (cursor_s - predicted_s(tape, vehicle, row.t_s));
   const in_s = in_flight && !old && left_s > 0 ? `in ${format_fixed(left_s, 0)} s` : '';
-  const seen = is_of_flight(tape, vehicle, measured);
-  const age = !old ? '' : landing_age(scene, seen ? measured : NaN, row.t_s);
   const axes = [row.value(`${name}_semi_major_m`), row.value(`${name}_semi_minor_m`)].map((axis) =>
     format_fixed(axis, 0),
   );
   return figure(
     'landing',
     size,
-    old && seen ? kRailWords.landing_old : kRailWords.landing_predicted,
+    old && age.of === 'fix' ? kRailWords.landing_old : kRailWords.landing_predicted,
     format_fixed(Math.round(distance_m / kPlaceStep_m) * kPlaceStep_m, 0),
     'm',
     {
       notes: [
-        [`bearing ${format_bearing(bearing)} true`, in_s, age].filter((part) => part !== '').join(', '),
+        [`bearing ${format_bearing(bearing)} true`, in_s, old ? landing_old_words(age) : '']
+          .filter((part) => part !== '')
+          .join(', '),
         `${kRailWords.with_ellipse} ${axes.join(' × ')} m`,
       ],
       old,
@@ -258,7 +253,7 @@ function antenna(scene: Scene): RailFigure | undefined {
   const azimuth = angles.value('azimuth_deg');
   if (Number.isNaN(azimuth)) return undefined;
   const elevation = `el ${format_fixed(angles.value('elevation_deg'), 0)}°`;
-  const old = scene.cursor_s - fix_s(scene.tape, scene.vehicle) > kOldPlace_s;
+  const old = scene.cursor_s - fix_s(scene.tape, scene.vehicle) > kFixOld_s;
   return figure('antenna', 4, kRailWords.antenna, format_bearing(azimuth).slice(0, -1), '° true', {
     notes: [old ? `${elevation}, ${kRailWords.old_fix}` : elevation],
     number: azimuth,
@@ -282,16 +277,17 @@ function place(scene: Scene, size: RailFigure['size']): RailFigure {
   const distance_m = Math.hypot(one.east_m, one.north_m);
   const shown = rounded_number(distance_m, one.sigma_m, 0);
   const age_s = scene.cursor_s - one.t_s;
-  return figure('place', size, age_s > kOldPlace_s ? kRailWords.place : kRailWords.place_found, shown.text, 'm', {
+  return figure('place', size, age_s > kFixOld_s ? kRailWords.place : kRailWords.place_found, shown.text, 'm', {
     notes: [
       `bearing ${format_bearing(bearing_deg(one.east_m, one.north_m))} true`,
-      [sigma_words(shown, 'm'), `${format_age(age_s)} old`].filter((part) => part !== '').join(', '),
+      [sigma_words(shown, 'm'), old_words(age_s)].filter((part) => part !== '').join(', '),
     ],
     number: distance_m,
   });
 }
 
 function coordinates(scene: Scene): RailFigure | undefined {
+  if (!measured_place(scene.tape, scene.vehicle)) return undefined;
   const kept = estimate(scene.tape, scene.vehicle, 'last_place');
   const row = kept.known ? kept : estimate<string>(scene.tape, scene.vehicle, 'navigation');
   const [latitude, longitude] = [row.value('latitude_deg'), row.value('longitude_deg')];

@@ -2,7 +2,7 @@
 
 export const kReadinessWords = {
   title: 'Pad check',
-  hold: 'hold',
+  good: 'good',
   battery: 'Battery',
   gnss: 'GNSS',
   alignment: 'Alignment',

@@ -1,14 +1,13 @@
 /** Walks over what the page holds of a column in the strips' window: rows where it has them, else history or overview. */
 import type { Series } from '../../stream/blocks';
-import { kRailLine_s } from '../../tape/age';
+import { is_prediction, kRailLine_s } from '../../tape/age';
 import type { TableData } from '../../tape/tape';
 
 const kGapPeriods = 4;
 const kGapMin_s = 0.08; // a lost packet or two is still one line; more is a gap
 
 function gap_after_s(data: TableData): number {
-  if (data.table.kind === 'estimate' && data.table.period_s >= 0.5)
-    return Math.max(kRailLine_s, kGapPeriods * data.table.period_s);
+  if (is_prediction(data.table)) return Math.max(kRailLine_s, kGapPeriods * data.table.period_s);
   return data.table.period_s > 0 ? Math.max(kGapMin_s, kGapPeriods * data.table.period_s) : Infinity;
 }
 

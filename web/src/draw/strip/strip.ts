@@ -1,7 +1,7 @@
 /** Draws one strip: rows of the tape on the window's time axis. */
 import type { Series } from '../../stream/blocks';
 import { page_now, type TapeSeconds } from '../../stream/clocks';
-import { stale_after_s } from '../../tape/age';
+import { is_prediction, stale_after_s } from '../../tape/age';
 import type { PhaseSpan } from '../../tape/events';
 import type { FuturePoint } from '../../tape/flight/future';
 import type { History } from '../../tape/history';
@@ -107,7 +107,7 @@ export function draw_strip(pen: Pen, colours: Palette, width: number, height: nu
   const y = (value: number): number =>
     height - kInset_px - ((value - scale.low) / (scale.high - scale.low)) * (height - 2 * kInset_px);
 
-  if (data.table.kind !== 'estimate' || data.table.period_s < 0.5)
+  if (!is_prediction(data.table))
     draw_gaps(
       frame,
       drawn,

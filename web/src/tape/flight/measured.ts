@@ -1,7 +1,10 @@
 /** When and where a vehicle was last measured to be: by a GNSS fix, of which receivers go on sending rows without one. */
 import type { TapeSeconds } from '../../stream/clocks';
 import type { Table } from '../../stream/description';
+import type { AgeOf } from '../../text/age';
+import { kFixOld_s } from '../age';
 import { estimate } from '../estimates';
+import { find_role } from '../roles';
 import type { Tape } from '../tape';
 
 const kLeavesPad_s = 2; // a receiver's newest fix at liftoff comes as late as this
@@ -46,6 +49,26 @@ export interface MeasuredPlace {
 /** What was measured until just after liftoff is the pad, not where the vehicle has gone since. */
 export const is_of_flight = (tape: Tape, vehicle: number, t_s: TapeSeconds): boolean =>
   t_s >= (tape.log.liftoff_s(vehicle, tape.cursor_s) ?? -Infinity) + kLeavesPad_s;
+
+/** When a row of predictions counts from: one that was made on the rail tells times after ignition. */
+export const predicted_s = (tape: Tape, vehicle: number, row_s: TapeSeconds): TapeSeconds =>
+  Math.max(row_s, tape.log.liftoff_s(vehicle, tape.cursor_s) ?? -Infinity);
+
+/** How far a predicted landing can be believed in flight. */
+export interface LandingAge {
+  of: AgeOf;
+  age_s: number;
+  old: boolean;
+}
+
+export function landing_age(tape: Tape, vehicle: number, row_s: TapeSeconds): LandingAge {
+  const made_s = predicted_s(tape, vehicle, row_s);
+  const receiver = find_role(tape.description, 'latitude', vehicle) !== undefined;
+  const fixed_s = receiver ? fix_s(tape, vehicle) || estimate(tape, vehicle, 'last_place').t_s : made_s;
+  const age_s = tape.cursor_s - Math.min(fixed_s, made_s);
+  const of = !receiver || made_s < fixed_s ? 'prediction' : is_of_flight(tape, vehicle, fixed_s) ? 'fix' : 'no_fix';
+  return { of, age_s, old: !(age_s <= kFixOld_s) };
+}
 
 /** Kept, however old, but of this flight. Navigation's only where a recording keeps none. */
 export function measured_place(tape: Tape, vehicle: number): MeasuredPlace | undefined {
