@@ -149,17 +149,21 @@ function in_words(at: Moment, in_s: number, row_s: TapeSeconds, old: string): st
   return old === '' && Number.isFinite(left_s) ? `${kWatchWords.in_about} ${to_go(left_s)}` : '';
 }
 
+/** A prediction in flight is as old as what was measured before it: computing on without any makes none younger. */
+function of_measured(at: Moment, row_s: TapeSeconds): { t_s: TapeSeconds; hold_s: number } {
+  const { measured_s, hold_s } = at.motion.altitude_m;
+  const made_s = predicted_s(at.tape, at.vehicle, row_s);
+  return { t_s: Math.min(made_s, measured_s || made_s), hold_s };
+}
+
 function predicted_apogee(at: Moment): Figure {
   const { tape, vehicle, liftoff_s } = at;
   const ascent = estimate(tape, vehicle, 'ascent');
   const flying = liftoff_s !== undefined;
-  const { measured_s, hold_s } = at.motion.altitude_m;
-  const made_s = predicted_s(tape, vehicle, ascent.t_s);
   const value = {
     value: ascent.value('apogee_m'),
     sigma: ascent.sigma('apogee_m'),
-    t_s: flying ? Math.min(made_s, measured_s || made_s) : made_s,
-    hold_s: flying ? hold_s : kRailFigures_s,
+    ...(flying ? of_measured(at, ascent.t_s) : { t_s: ascent.t_s, hold_s: kRailFigures_s }),
   };
   const shown = figure(flying ? 'apogee_predicted' : 'apogee_expected', 'length', at, value);
   const in_s = ascent.value('apogee_in_s');
@@ -185,6 +189,7 @@ function landing_old(at: Moment, row_s: TapeSeconds): string {
   return age.old ? landing_old_words(age) : '';
 }
 
+/** The seconds to an impact are those of the altitude; where it will be is told while fixes say so. */
 function landing_figure(at: Moment, name: 'landing_in' | 'impact'): Figure {
   const one = landing_shown(at.tape, at.vehicle);
   const landing = estimate(at.tape, at.vehicle, 'landing');
@@ -192,11 +197,13 @@ function landing_figure(at: Moment, name: 'landing_in' | 'impact'): Figure {
   const left_s = Math.max(0, in_s - (at.cursor_s - predicted_s(at.tape, at.vehicle, landing.t_s)));
   if (!one || !Number.isFinite(left_s)) return blank(name, { text: kWatchWords.no_value, words: true });
   const place = place_words(at, one.east_m, one.north_m, true);
-  const old = landing_old(at, landing.t_s);
+  const by_fix = landing_old(at, landing.t_s);
+  const where_too = name === 'landing_in';
+  const { t_s, hold_s } = of_measured(at, landing.t_s);
+  const old = where_too ? by_fix : old_after(at.cursor_s, t_s, hold_s);
   const soon = left_s < 99.5;
   const text = soon ? String(Math.round(left_s)) : format_duration(left_s);
-  const note = place.join(' ');
-  const where_too = name === 'landing_in';
+  const note = !where_too && by_fix !== '' ? by_fix : place.join(' ');
   return blank(name, { text, unit: soon ? 's' : '', note, where_too, old, number: Math.round(left_s) });
 }
 

@@ -207,6 +207,13 @@ describe('a predicted landing', () => {
     expect(told('under drogue', 56, [liftoff])).toEqual(['fix 6.0 s old', 'fix 6.0 s old']));
   it('says that no fix has come since liftoff', () =>
     expect(told('under drogue', 53.5, [late])).toEqual(['no fix since liftoff', 'no fix since liftoff']));
+  it('takes nothing from the seconds to an impact, but its place', () => {
+    const raised = event(5, 51, 'alert_raised', 'no_parachute', { level: 'warning' });
+    const more = { cursor_s: 51.9, events: [late, raised], rows: { 'v/gnss': {} } };
+    const { one } = scene('falling (no parachute)', more);
+    expect([one.label, one.old, one.note]).toEqual(['Predicted impact', '', 'no fix since liftoff']);
+    expect(scene('falling (no parachute)', { ...more, cursor_s: 53.2 }).one.old).toBe('3.2 s old');
+  });
   it('is believed while fixes come', () => expect(told('under drogue', 52.5, [liftoff])).toEqual(['', '']));
 });
 
