@@ -10,6 +10,12 @@ namespace turnstone::estimate {
 
 using Eigen::Vector3d;
 
+namespace {
+
+constexpr double kClimbs = 4.0; // sigmas of vertical speed: its error seems to show a sixteenth of what is true at most
+
+} // namespace
+
 TranslationState::TranslationState(const TranslationErrors& errors) {
     auto variance = kalman_.covariance.diagonal();
     variance.segment<3>(kFixError) = errors.fix_sigma_m.cwiseAbs2();
@@ -127,7 +133,8 @@ TranslationState::Observation TranslationState::of_fix(const Eigen::Matrix<doubl
     int count = 0;
     for (int k = 0; k < 6; ++k)
         if (std::isfinite(measured(k))) given[static_cast<std::size_t>(count++)] = k;
-    Observation out{Rows(count, kSize), Values(count), Noise(count, count), kDelay};
+    Observation out{Rows(count, kSize), Values(count), Noise(count, count), {}};
+    out.keeps.set(kDelay);
     for (int i = 0; i < count; ++i) {
         const int at = given[static_cast<std::size_t>(i)];
         out.rows.row(i) = rows.row(at);
@@ -138,7 +145,9 @@ TranslationState::Observation TranslationState::of_fix(const Eigen::Matrix<doubl
 }
 
 TranslationState::Observation TranslationState::of_height(double height_m, double noise_m) const {
-    Observation out{Rows::Zero(1, kSize), Values(1), Noise(1, 1), kHeightError};
+    Observation out{Rows::Zero(1, kSize), Values(1), Noise(1, 1), {}};
+    out.keeps.set(kHeightError);
+    out.keeps.set(kDelay, std::abs(kalman_.x(kVelocity + 2)) < kClimbs * sigma(kVelocity + 2));
     out.rows(0, kPosition + 2) = out.rows(0, kHeightError) = 1;
     out.innovation(0) = height_m - kalman_.x(kPosition + 2) - kalman_.x(kHeightError);
     out.noise(0, 0) = noise_m * noise_m;
@@ -146,7 +155,7 @@ TranslationState::Observation TranslationState::of_height(double height_m, doubl
 }
 
 TranslationState::Observation TranslationState::of_place(const Vector3d& position_m, const Vector3d& sigma_m) const {
-    Observation out{Rows::Zero(3, kSize), position_m - part(kPosition), Noise::Zero(3, 3), std::nullopt};
+    Observation out{Rows::Zero(3, kSize), position_m - part(kPosition), Noise::Zero(3, 3), {}};
     out.rows.leftCols<3>().setIdentity();
     out.noise.diagonal() = sigma_m.cwiseAbs2();
     return out;
@@ -166,7 +175,8 @@ void TranslationState::correct(const Observation& observation) {
     Gain gain = factor.solve(hp).transpose();
     // S. F. Schmidt, "Application of State-Space Methods to Navigation Problems", Advances in Control Systems 3, 1966:
     // Joseph's form holds for any gain.
-    if (observation.keeps) gain.row(*observation.keeps).setZero();
+    for (int part = 0; part < kSize; ++part)
+        if (observation.keeps[static_cast<std::size_t>(part)]) gain.row(part).setZero();
     kalman_.x += gain * observation.innovation;
     // It is P - K H P - P H' K' + K S K', and so a symmetric product of two narrow matrices.
     const Gain half = 0.5 * gain.lazyProduct(s) - hp.transpose();

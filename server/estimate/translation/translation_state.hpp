@@ -9,7 +9,7 @@
 ///   e       what heights from pressure are off by, first-order Gauss-Markov
 ///
 /// A fix is p(t - d) + b + m up and v(t - d), a height is p up + e.
-#include <optional>
+#include <bitset>
 
 #include <Eigen/Core>
 
@@ -60,8 +60,9 @@ class TranslationState {
         Noise noise;
         /// What only others can teach: its uncertainty counts, its value stays. Position and velocity of a fix are late
         /// together, so that fixes alone cannot show by how much: what they seem to show is a manoeuvre. Heights alone
-        /// cannot show what they are off by: a launch would be taken for it.
-        std::optional<Part> keeps;
+        /// cannot show what they are off by: a launch would be taken for it. Nor do they show how late fixes are while
+        /// the vehicle hardly climbs: what they seem to show is the error of its vertical speed.
+        std::bitset<kSize> keeps;
     };
 
     /// Nothing known of the motion; the slow errors as large as told.

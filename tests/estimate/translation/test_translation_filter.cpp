@@ -256,6 +256,23 @@ TEST_CASE("A delay that differs from the file is found in a climb") {
     }
 }
 
+TEST_CASE("Heights on a level road do not show how late fixes are") {
+    double square = 0;
+    constexpr int kDrives = 12;
+    for (unsigned seed = 0; seed < kDrives; ++seed) {
+        TranslationFilter filter(TranslationSettings{});
+        Receiver receiver(20 + seed);
+        for (int tick = 0; tick < 5 * 240; ++tick) {
+            const double s = 0.2 * tick, driven_s = std::max(0.0, s - 10);
+            const TrueMotion car{{25 * driven_s, 0, 0}, {driven_s > 0 ? 25.0 : 0.0, 0, 0}};
+            if (tick % 5 == 0) filter.fix(receiver.fix(s, 1.0, 0.1, car)); // as late as told
+            filter.height(at(s + 0.1), 0.6 * receiver.normal(), 0.6, 1.0);
+        }
+        square += std::pow(filter.delay_s() / filter.delay_sigma_s(), 2) / kDrives;
+    }
+    CHECK(square < 2);
+}
+
 TEST_CASE("A receiver that lost its satellites at liftoff is believed as soon as it has them again") {
     for (const double silent_s : {1.0, 2.5, 4.0, 6.0}) {
         TranslationFilter filter(TranslationSettings{});
