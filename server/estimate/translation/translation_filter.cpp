@@ -20,6 +20,9 @@ constexpr std::array<double, 6> kGates = {10.827566, 13.815511, 16.266236, 18.46
 const Manoeuvre kHard{Vector3d::Zero(), Vector3d::Constant(60.0), Vector3d::Constant(1.0)};
 /// A charge's pulse in the bay makes heights lower, thrust makes them higher.
 const Manoeuvre kHardUp{Vector3d::Zero(), {0.0, 0.0, 60.0}, Vector3d::Constant(1.0)};
+/// What has left its rest goes on so, until its phase is known.
+const Manoeuvre kLeaving{Vector3d::Zero(), {15.0, 15.0, 60.0}, Vector3d::Constant(1.0)};
+constexpr double kLeavesFor_s = 3.0;
 constexpr double kPlain_nis = 2.0;  ///< of a height that shows no climb
 constexpr double kHardFor_s = 10.0; ///< a receiver that loses its satellites at liftoff has them again in the coast
 constexpr double kNoPosition_m = 1e4;
@@ -158,7 +161,8 @@ TranslationFilter::Belief TranslationFilter::taken(const Belief& before, const M
     Belief belief = before;
     if (predict(belief, measurement.t_ns, measurement.manoeuvre) && trail.forward != nullptr) {
         const double step_s = std::min(seconds_between(before.t_ns, measurement.t_ns), kForget_s);
-        trail.move(TranslationState::transition(step_s, measurement.manoeuvre, settings_.errors));
+        const Manoeuvre& manoeuvre = expected(before, measurement.t_ns, measurement.manoeuvre);
+        trail.move(TranslationState::transition(step_s, manoeuvre, settings_.errors));
     }
     switch (measurement.kind) {
     case Kind::fix: take_fix(belief, measurement, trail); break;
@@ -178,13 +182,19 @@ void TranslationFilter::correct(Belief& belief, const TranslationState::Observat
     trail.keep(belief.t_ns, predicted, belief.state);
 }
 
+const Manoeuvre& TranslationFilter::expected(const Belief& belief, std::int64_t t_ns, const Manoeuvre& manoeuvre) {
+    const bool leaves =
+        manoeuvre.may_begin && belief.t_left_ns != 0 && seconds_between(belief.t_left_ns, t_ns) < kLeavesFor_s;
+    return leaves ? kLeaving : manoeuvre;
+}
+
 bool TranslationFilter::predict(Belief& belief, std::int64_t t_ns, const Manoeuvre& manoeuvre) const {
     const double step_s = seconds_between(belief.t_ns, t_ns);
     belief.t_ns = t_ns;
     if (!belief.placed || step_s <= 0) return false;
     if (std::exchange(belief.may_begin, manoeuvre.may_begin) && !manoeuvre.may_begin)
         belief.state.begin_manoeuvre(manoeuvre);
-    belief.state.predict(std::min(step_s, kForget_s), manoeuvre, settings_.errors);
+    belief.state.predict(std::min(step_s, kForget_s), expected(belief, t_ns, manoeuvre), settings_.errors);
     belief.placed = step_s < kForget_s;
     return true;
 }
@@ -215,6 +225,7 @@ void TranslationFilter::take_fix(Belief& belief, const Measurement& m, const Tra
         harder.add_manoeuvre(since_fix_s, kHard);
         fits = harder.nis(seen) <= gate;
         if (fits) state = harder;
+        if (fits && m.manoeuvre.may_begin) belief.t_left_ns = m.t_ns;
     }
     if (fits) {
         belief.fix_unfit_since_ns = 0;
@@ -255,6 +266,7 @@ void TranslationFilter::take_height(Belief& belief, const Measurement& m, const 
         if (harder.nis(seen) <= kGates[0]) {
             state = harder;
             nis = state.nis(seen);
+            belief.t_left_ns = m.t_ns;
         }
     }
     if (nis <= kGates[0]) {

@@ -102,7 +102,8 @@ class TranslationFilter {
         std::int64_t t_plain_ns = 0, t_plain_before_ns = 0; ///< of heights that showed no climb: newest, the one before
         std::int64_t fix_unfit_since_ns = 0, height_unfit_since_ns = 0; ///< 0: the last one fitted
         std::uint32_t rejected_fixes = 0;
-        bool may_begin = false; ///< of the manoeuvre expected so far
+        bool may_begin = false;     ///< of the manoeuvre expected so far
+        std::int64_t t_left_ns = 0; ///< of the newest measurement that only a manoeuvre from rest explains; 0: none
     };
     struct Step {
         Measurement measurement = {};
@@ -121,6 +122,8 @@ class TranslationFilter {
     void take(const Measurement& measurement);
     [[nodiscard]] Belief taken(const Belief& before, const Measurement& measurement,
                                const Trail& trail = {nullptr}) const;
+    /// `manoeuvre`, or that of what has left its rest.
+    [[nodiscard]] static const Manoeuvre& expected(const Belief& belief, std::int64_t t_ns, const Manoeuvre& manoeuvre);
     /// True when the state moved; false when there is none yet, or no time has passed.
     bool predict(Belief& belief, std::int64_t t_ns, const Manoeuvre& manoeuvre) const;
     void show_ahead(Belief& belief) const;
