@@ -4,10 +4,9 @@
 #include <cmath>
 #include <optional>
 #include <utility>
+#include <variant>
 
 #include <fmt/format.h>
-
-#include "protocol/decode/decode_numbers.hpp"
 
 namespace turnstone {
 
@@ -33,10 +32,15 @@ std::optional<std::pair<double, double>> held_by(const Field& field) {
     if ((!is_signed && field.type != FieldType::unsigned_integer) || field.coding != IntegerCoding::plain ||
         field.calibration_slot != kNoSlot)
         return std::nullopt;
+    LinearCalibration line{1, 0};
+    if (const auto* linear = std::get_if<LinearCalibration>(&field.calibration))
+        line = *linear;
+    else if (!std::holds_alternative<std::monostate>(field.calibration))
+        return std::nullopt;
     const double half = std::ldexp(1.0, static_cast<int>(field.bit_width) - 1);
-    const double low = calibrated(field.calibration, is_signed ? -half : 0);
-    const double high = calibrated(field.calibration, is_signed ? half - 1 : 2 * half - 1);
-    return std::minmax(low, high);
+    const double low = line.offset + line.gain * (is_signed ? -half : 0);
+    const double high = line.offset + line.gain * (is_signed ? half - 1 : 2 * half - 1);
+    return std::pair(std::min(low, high), std::max(low, high));
 }
 
 void say_narrow(const VehicleSetup& vehicle, Role role, double range, std::string_view setting, std::string_view unit,

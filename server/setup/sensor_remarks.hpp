@@ -1,5 +1,5 @@
 #pragma once
-/// What a vehicle's two files say of its sensors that is no mistake, and yet costs a flight its figures.
+/// What a vehicle's two files say of its sensors without a mistake, and what still costs a flight its figures.
 #include <string>
 #include <vector>
 

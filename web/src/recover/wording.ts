@@ -150,7 +150,7 @@ export const kWords = {
     'No connection to the ground station, and nothing is kept on this device yet: it keeps what it sees while it is connected.',
 } as const;
 
-/** Only who gave the page a place of their own is told where they are. */
+/** Where they are is told to people who gave the page a place of their own. */
 export function near_words(start: StartKind, predicted: boolean): string {
   const own = start === 'device' || start === 'typed';
   const who = own ? 'You are' : `${capital(kStartWords[start])} is`;
