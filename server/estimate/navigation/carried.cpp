@@ -17,7 +17,7 @@ constexpr double kNoseWander_radps = 0.1;
 
 Manoeuvre manoeuvre_of(Motion motion) {
     switch (motion) {
-    case Motion::boost: return {Vector3d::Zero(), {15, 15, 60}, Vector3d::Constant(1)};
+    case Motion::boost: return kThrust;
     case Motion::coast: return {{0, 0, -kGravityStandard_mps2}, {2, 2, 8}, Vector3d::Constant(3)};
     case Motion::descent: return {Vector3d::Zero(), {1.5, 1.5, 4}, Vector3d::Constant(1)};
     case Motion::rest: return {.may_begin = true};

@@ -20,11 +20,9 @@ constexpr std::array<double, 6> kGates = {10.827566, 13.815511, 16.266236, 18.46
 const Manoeuvre kHard{Vector3d::Zero(), Vector3d::Constant(60.0), Vector3d::Constant(1.0)};
 /// A charge's pulse in the bay makes heights lower, thrust makes them higher.
 const Manoeuvre kHardUp{Vector3d::Zero(), {0.0, 0.0, 60.0}, Vector3d::Constant(1.0)};
-/// What has left its rest goes on so, until its phase is known.
-const Manoeuvre kLeaving{Vector3d::Zero(), {15.0, 15.0, 60.0}, Vector3d::Constant(1.0)};
-constexpr double kLeavesFor_s = 3.0;
-constexpr double kPlain_nis = 2.0;  ///< of a height that shows no climb
-constexpr double kHardFor_s = 10.0; ///< a receiver that loses its satellites at liftoff has them again in the coast
+constexpr double kLeavesFor_s = 3.0; ///< what has left its rest is under thrust, until its phase is known
+constexpr double kPlain_nis = 2.0;   ///< of a height that shows no climb
+constexpr double kHardFor_s = 10.0;  ///< a receiver that loses its satellites at liftoff has them again in the coast
 constexpr double kNoPosition_m = 1e4;
 constexpr double kNoVelocity_mps = 300;
 /// Of a position: beyond this nobody can use it.
@@ -185,7 +183,7 @@ void TranslationFilter::correct(Belief& belief, const TranslationState::Observat
 const Manoeuvre& TranslationFilter::expected(const Belief& belief, std::int64_t t_ns, const Manoeuvre& manoeuvre) {
     const bool leaves =
         manoeuvre.may_begin && belief.t_left_ns != 0 && seconds_between(belief.t_left_ns, t_ns) < kLeavesFor_s;
-    return leaves ? kLeaving : manoeuvre;
+    return leaves ? kThrust : manoeuvre;
 }
 
 bool TranslationFilter::predict(Belief& belief, std::int64_t t_ns, const Manoeuvre& manoeuvre) const {

@@ -26,6 +26,9 @@ struct Manoeuvre {
     bool may_begin = false; ///< it stands, as far as anybody has noticed: thrust may begin at any moment
 };
 
+/// Of a small rocket, up and across.
+inline const Manoeuvre kThrust{Eigen::Vector3d::Zero(), {15.0, 15.0, 60.0}, Eigen::Vector3d::Constant(1.0)};
+
 /// 1-sigma of the slow errors.
 struct TranslationErrors {
     double fix_tau_s = 80;
