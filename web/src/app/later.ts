@@ -2,9 +2,12 @@
 import { station } from '../station/station.svelte';
 
 export { default as LinkLine } from '../draw/LinkLine.svelte';
+export { default as Away } from '../offline/Away.svelte';
+export { absence } from '../offline/absence.svelte';
 export { start_keeping } from '../offline/start';
 export { default as FlightControls } from './FlightControls.svelte';
 export { default as Foot } from './Foot.svelte';
+export { connection_words, kConnectionLine } from './menu_wording';
 export { default as Tape } from './tape/Tape.svelte';
 export { wake } from '../device/wake.svelte';
 

@@ -1,6 +1,7 @@
-/** Words of the menu, the tape, the recorder and the notices. */
+/** Words of the menu, the connection, the tape, the recorder and the notices. */
 import type { Notice, NoticeCode } from '../station/notice';
 import type { ViewName } from '../station/route.svelte';
+import type { CloseReason, ConnectionState } from '../stream/connection';
 import type { RecorderStatus } from '../stream/messages';
 import { utc_at, type UtcMs } from '../stream/clocks';
 import type { Chapter } from '../tape/flight/chapters';
@@ -8,7 +9,32 @@ import { flight_name } from '../text/dates';
 import { format_span } from '../text/format';
 import { failure_words } from '../text/failure';
 import type { WakeState } from '../device/wake.svelte';
-import { kNoConnection } from './wording';
+
+/** The line that a connection which is not open speaks in. */
+export const kConnectionLine: Readonly<Record<ConnectionState, string>> = {
+  connecting: 'opening',
+  open: 'open',
+  waiting: 'lost',
+  refused: 'cannot_open',
+};
+
+const kNoConnection = 'No connection to the ground station.';
+
+const kReasonWords: Readonly<Record<CloseReason, string>> = {
+  shutting_down: 'The ground station is shutting down.',
+  not_understood: 'The ground station did not understand this page. Reload it.',
+  not_served: 'The ground station does not serve this address. Open the one it printed.',
+  too_slow: 'This device was too slow to keep up. Reconnecting.',
+  viewer_limit: 'Viewer limit reached. Trying again.',
+  offline: 'This device is offline.',
+  silent: 'The ground station went quiet. Reconnecting.',
+  unknown: kNoConnection,
+};
+
+export function connection_words(state: ConnectionState, reason: CloseReason, has_tape: boolean): string[] {
+  if (state === 'connecting') return ['Connecting to the ground station.'];
+  return has_tape ? [kReasonWords[reason], 'Showing the last data received.'] : [kReasonWords[reason]];
+}
 
 /** What the views are called. */
 export const kViewTitles: Readonly<Record<ViewName, string>> = {

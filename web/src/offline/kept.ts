@@ -5,8 +5,9 @@
 import type { UtcMs } from '../stream/clocks';
 import type { GeoPoint } from '../stream/description';
 import { array, flag, MessageError, number, object, one_of, text, type Json } from '../stream/json';
+import { kLevels } from '../stream/messages';
 import { kLandingCases } from '../tape/estimates';
-import type { SeenArea, SeenPlace, Sighting } from './sighting';
+import { aged, type SeenArea, type SeenPlace, type SeenSentence, type Sighting } from './sighting';
 
 export interface Kept {
   sighting: Sighting;
@@ -58,6 +59,16 @@ function read_area(value: unknown, path: string): SeenArea | undefined {
   };
 }
 
+function read_sentence(value: unknown, path: string): SeenSentence | undefined {
+  if (value === undefined || value === null) return undefined; // an older page kept none
+  const from = object(value, path);
+  return {
+    text: text(from, 'text', path),
+    level: one_of(from, 'level', path, kLevels),
+    age_s: number(from, 'age_s', path),
+  };
+}
+
 function read_kept(value: unknown, path: string): Kept {
   const from = object(value, path);
   const at = `${path}/sighting`;
@@ -75,6 +86,7 @@ function read_kept(value: unknown, path: string): Kept {
         declination_deg: number(site, 'declination_deg', `${at}/site`),
       },
       flown: flag(seen, 'flown', at),
+      sentence: read_sentence(seen['sentence'], `${at}/sentence`),
       place: read_place(seen['place'], `${at}/place`),
       area: read_area(seen['area'], `${at}/area`),
       charges: array(seen['charges'], `${at}/charges`).map((entry, i) => {
@@ -110,17 +122,29 @@ export function load_kept(store: Store): Kept[] {
   return good.sort((a, b) => b.seen_ms - a.seen_ms);
 }
 
+/** Since this device saw it: a clock that was set back must not make anything younger. */
+export const since_s = ({ seen_ms }: Kept, now_ms: UtcMs): number => Math.max(0, (now_ms - seen_ms) / 1000);
+
 const worth = ({ place, area }: Sighting): number => (place ? 2 : area ? 1 : 0);
 
 /**
  * Keeps what was seen, one sighting a vehicle. A measured place is given away for another only, a predicted area never for
- * nothing: they are worth more than a newer recording that has heard nothing yet. False when the device refuses.
+ * nothing: they are worth more than a newer recording that has heard nothing yet, but what that one says is what was said
+ * last. False when the device refuses.
  */
 export function keep(store: Store, seen: readonly Sighting[], now_ms: UtcMs): boolean {
   const before = load_kept(store);
-  const fresh = seen
-    .filter((one) => before.every(({ sighting }) => sighting.vehicle !== one.vehicle || worth(sighting) <= worth(one)))
-    .map((sighting): Kept => ({ sighting, seen_ms: now_ms }));
+  const fresh = seen.map((sighting): Kept => {
+    const old = before.find((kept) => kept.sighting.vehicle === sighting.vehicle);
+    if (!old) return { sighting, seen_ms: now_ms };
+    const between_s = (now_ms - old.seen_ms) / 1000;
+    if (worth(old.sighting) <= worth(sighting)) {
+      const sentence = sighting.sentence ?? aged(old.sighting, between_s).sentence;
+      return { sighting: { ...sighting, sentence }, seen_ms: now_ms };
+    }
+    const sentence = aged(sighting, -between_s).sentence ?? old.sighting.sentence;
+    return { ...old, sighting: { ...old.sighting, sentence } };
+  });
   const others = before.filter((kept) => fresh.every((one) => one.sighting.vehicle !== kept.sighting.vehicle));
   try {
     store.setItem(kKey, JSON.stringify([...fresh, ...others].slice(0, kKeptMax)));

@@ -1,6 +1,7 @@
 /** Everything a recovery team needs of one vehicle, in plain values: what a device keeps, and what `#/recover` shows. */
 import { utc_at, type UtcMs } from '../stream/clocks';
 import type { GeoPoint } from '../stream/description';
+import type { Level } from '../stream/messages';
 import type { LandingCaseName } from '../tape/estimates';
 import { live_charges, type LiveCharge } from '../places/hazards';
 import { last_packet_s, newest_link } from '../tape/links';
@@ -30,6 +31,14 @@ export interface SeenArea extends GeoPoint {
   age_s: number;
 }
 
+/** What the band said of it. */
+export interface SeenSentence {
+  text: string;
+  level: Level;
+  /** Since anything was received. */
+  age_s: number;
+}
+
 /** Where to look for it first. */
 export interface Goal extends GeoPoint {
   /** 1-sigma, along the longer axis of an area. */
@@ -51,6 +60,7 @@ export interface Sighting {
   recording: string;
   site: SeenSite;
   flown: boolean;
+  sentence: SeenSentence | undefined;
   place: SeenPlace | undefined;
   area: SeenArea | undefined;
   charges: readonly LiveCharge[];
@@ -65,6 +75,8 @@ export function sighting_of(tape: Tape, vehicle: number): Sighting {
   const place = last_place(tape, vehicle);
   const flown = tape.log.liftoff_s(vehicle, now_s) !== undefined;
   const area = flown ? landing_area(tape, vehicle) : undefined;
+  const sentence = tape.log.sentence_at(vehicle, now_s);
+  const packet_age_s = last_packet_s(tape, newest_link(tape, vehicle));
   const battery = find_role(tape.description, 'battery_voltage', vehicle);
   return {
     vehicle: vehicles[vehicle]?.name ?? '',
@@ -72,6 +84,7 @@ export function sighting_of(tape: Tape, vehicle: number): Sighting {
     recording: recording.id,
     site: { pad: site.pad, station: site.station, declination_deg: site.declination_deg },
     flown,
+    sentence: sentence && { text: sentence.text, level: sentence.level, age_s: packet_age_s || 0 },
     place: place && {
       latitude_deg: place.latitude_deg,
       longitude_deg: place.longitude_deg,
@@ -94,7 +107,7 @@ export function sighting_of(tape: Tape, vehicle: number): Sighting {
     },
     charges: live_charges(tape, vehicle),
     battery_v: battery ? tape.value_at_cursor(battery.table.id, battery.column).value : NaN,
-    packet_age_s: last_packet_s(tape, newest_link(tape, vehicle)),
+    packet_age_s,
   };
 }
 
@@ -109,6 +122,7 @@ export function goal_of({ place, area }: Sighting): Goal | undefined {
 /** The same, so much later. */
 export const aged = (sighting: Sighting, by_s: number): Sighting => ({
   ...sighting,
+  sentence: sighting.sentence && { ...sighting.sentence, age_s: sighting.sentence.age_s + by_s },
   place: sighting.place && { ...sighting.place, age_s: sighting.place.age_s + by_s },
   area: sighting.area && { ...sighting.area, age_s: sighting.area.age_s + by_s },
   packet_age_s: sighting.packet_age_s + by_s,

@@ -1,5 +1,5 @@
 /** What there is to collect: every vehicle and stage on the tape, and those that this device kept from before. */
-import type { Kept } from '../offline/kept';
+import { since_s, type Kept } from '../offline/kept';
 import { aged, goal_of, sighting_of, type Sighting } from '../offline/sighting';
 import type { UtcMs } from '../stream/clocks';
 import type { Tape } from '../tape/tape';
@@ -14,9 +14,9 @@ export interface Item {
 
 /** Vehicles of the tape first, in its order. Where the tape does not say yet where to go, what was kept stands in. */
 export function items_of(tape: Tape | undefined, kept: readonly Kept[], now_ms: UtcMs): Item[] {
-  const from_store = ({ sighting, seen_ms }: Kept, vehicle: number): Item => {
-    const since_s = Math.max(0, (now_ms - seen_ms) / 1000); // a clock that was set back must not make anything younger
-    return { sighting: aged(sighting, since_s), vehicle, kept_s: since_s };
+  const from_store = (stored: Kept, vehicle: number): Item => {
+    const kept_s = since_s(stored, now_ms);
+    return { sighting: aged(stored.sighting, kept_s), vehicle, kept_s };
   };
   const names = tape?.description.vehicles.map(({ name }) => name) ?? [];
   const here = names.map((name, vehicle): Item => {

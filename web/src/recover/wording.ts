@@ -3,8 +3,9 @@ import type { CompassState } from '../device/compass.svelte';
 import type { PositionState } from '../device/position.svelte';
 import type { Course } from '../places/geodesic';
 import type { LiveCharge } from '../places/hazards';
-import { capital, format_age, format_fixed, format_utc_time } from '../text/format';
-import type { Goal, SeenArea, SeenPlace, Sighting } from '../offline/sighting';
+import { capital, format_fixed } from '../text/format';
+import type { SeenArea } from '../offline/sighting';
+import { age_words } from '../offline/wording';
 import { format_direction, format_distance } from './walk';
 import type { Start, StartKind } from './start.svelte';
 
@@ -52,17 +53,6 @@ export function start_words(start: Start): string {
   return `${from}, ±${kSpace}${format_fixed(Math.max(1, start.sigma_m), 0)}${kSpace}m, ${age_words(start.age_s)} old`;
 }
 
-/** "4 min", "3 h 05 min": how long ago a place was measured. */
-export const age_words = (age_s: number): string => format_age(age_s).replace(' ', kSpace);
-
-export function place_words(place: SeenPlace): string {
-  const parts = [`${age_words(place.age_s)} old`, `at ${format_utc_time(place.utc_ms)} UTC`];
-  if (Number.isFinite(place.sigma_m)) parts.push(`±${kSpace}${format_fixed(Math.max(1, place.sigma_m), 0)}${kSpace}m`);
-  else parts.push('± not known');
-  if (Number.isFinite(place.altitude_agl_m)) parts.push(`then ${format_fixed(place.altitude_agl_m, 0)}${kSpace}m AGL`);
-  return parts.join(', ');
-}
-
 /** A prediction is known to tens of metres and 5 degrees. */
 const kPredicted_m = 10;
 const kPredicted_deg = 5;
@@ -95,11 +85,6 @@ export function area_words(
   return `Then search inside ${letter}: ${size}, ${ways.join(' and ')}${north}. ${predicted}`;
 }
 
-export function goal_words({ place, area }: Sighting, goal: Goal | undefined): string {
-  if (goal?.predicted && area) return `area to search, predicted ${age_words(area.age_s)} ago`;
-  return place ? `${age_words(place.age_s)} old` : kWords.no_place.toLowerCase();
-}
-
 export const kAtRest = 'Measured after touchdown: it lies there, within its ±.';
 
 export const charge_words = ({ title, why }: LiveCharge): string =>
@@ -118,10 +103,8 @@ export const kBeforeTouching: readonly string[] = [
 ];
 
 export const kWords = {
-  last_place: 'Last good place',
   middle: 'Middle of the area to search',
   pad_only: 'No fix since liftoff: the last one came from the pad.',
-  no_place: 'No place yet',
   why_no_place: 'No fix has been received from this vehicle.',
   copy: 'Copy',
   copy_what: 'Copy coordinates',
@@ -146,8 +129,6 @@ export const kWords = {
   outline: 'Map, north up: the last good place, the area to search and where the walk starts',
   how: 'How things stand',
   old_place: 'Old: where it was then, not where it is.',
-  nothing:
-    'No connection to the ground station, and nothing is kept on this device yet: it keeps what it sees while it is connected.',
 } as const;
 
 /** Where they are is told to people who gave the page a place of their own. */

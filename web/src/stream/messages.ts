@@ -133,7 +133,7 @@ export function read_latest(value: unknown, path = 'latest'): LatestRow[] {
   });
 }
 
-const kLevels = ['note', 'advisory', 'caution', 'warning'] as const;
+export const kLevels = ['note', 'advisory', 'caution', 'warning'] as const;
 
 export function read_event(value: unknown, path = 'event'): TapeEvent {
   const from = object(value, path);

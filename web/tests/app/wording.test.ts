@@ -1,7 +1,14 @@
 /** Words of the page around the views. */
 import { expect, it } from 'vitest';
-import { behind_words, connection_words, kConnectionLine } from '../../src/app/wording';
-import { chapter_words, notice_words, recorder_words, span_words } from '../../src/app/menu_wording';
+import { behind_words } from '../../src/app/wording';
+import {
+  chapter_words,
+  connection_words,
+  kConnectionLine,
+  notice_words,
+  recorder_words,
+  span_words,
+} from '../../src/app/menu_wording';
 import { link_line } from '../../src/draw/marks';
 import { NoAnswer } from '../../src/stream/no_answer';
 

@@ -1,5 +1,6 @@
 /** What a device keeps: it survives a reload, ages by the device's own clock, and is believed only as far as it can be read. */
 import { describe, expect, it } from 'vitest';
+import { kept_band, last_seen } from '../../src/offline/away';
 import { keep, load_kept, type Store } from '../../src/offline/kept';
 import { aged, goal_of, sighting_of, type Sighting } from '../../src/offline/sighting';
 import { items_of } from '../../src/recover/collect';
@@ -18,6 +19,7 @@ const seen = (vehicle: string, more: Partial<Sighting> = {}): Sighting => ({
   recording: 'r1',
   site: { pad: point, station: { latitude_deg: NaN, longitude_deg: NaN }, declination_deg: -9.6 },
   flown: true,
+  sentence: { text: 'Under drogue. 612 m AGL.', level: 'note', age_s: 38 },
   place: {
     ...point,
     altitude_msl_m: 990,
@@ -57,13 +59,33 @@ describe('a device', () => {
     const store = memory();
     keep(store, [seen('a')], 1000);
     keep(store, [seen('a', { recording: 'r2', place: undefined })], 2000);
-    expect(load_kept(store)).toEqual([{ seen_ms: 1000, sighting: seen('a') }]);
+    expect(load_kept(store)).toMatchObject([{ seen_ms: 1000, sighting: { recording: 'r1', place: seen('a').place } }]);
+  });
+  it('keeps what was said last, also of a recording that has heard no place', () => {
+    const store = memory();
+    keep(store, [seen('a')], 1000);
+    const rail = { text: 'On the rail.', level: 'note' as const, age_s: 2 };
+    keep(store, [seen('a', { recording: 'r2', place: undefined, sentence: rail })], 61_000);
+    const [first] = last_seen(load_kept(store), 71_000);
+    expect([first!.sentence, first!.place!.age_s]).toEqual([{ ...rail, age_s: 12 }, 110]);
+  });
+  it('keeps the sentence while a page that has just been opened knows none', () => {
+    const store = memory();
+    keep(store, [seen('a')], 1000);
+    keep(store, [seen('a', { sentence: undefined })], 61_000);
+    keep(store, [seen('a', { place: undefined, sentence: undefined })], 71_000);
+    expect(last_seen(load_kept(store), 81_000)[0]!.sentence).toEqual({ ...seen('a').sentence, age_s: 118 });
+  });
+  it('reads what an older page kept, which held no sentence', () => {
+    const store = memory();
+    keep(store, [seen('a', { sentence: undefined })], 1000);
+    expect(load_kept(store)[0]!.sighting.sentence).toBeUndefined();
   });
   it('keeps a predicted area, where nothing better is known', () => {
     const store = memory();
     keep(store, [seen('a', { place: undefined })], 1000);
     keep(store, [seen('a', { recording: 'r2', place: undefined, area: undefined })], 2000);
-    expect(load_kept(store)).toEqual([{ seen_ms: 1000, sighting: seen('a', { place: undefined }) }]);
+    expect(load_kept(store)).toMatchObject([{ seen_ms: 1000, sighting: { recording: 'r1', area: seen('a').area } }]);
   });
   it.each([
     ['no JSON', '{'],
@@ -92,6 +114,31 @@ describe('a device', () => {
       },
     };
     expect(keep(full, [seen('a')], 1)).toBe(false);
+  });
+});
+
+describe('without the station', () => {
+  const kept = [
+    { sighting: seen('first'), seen_ms: 50_000 },
+    {
+      sighting: seen('lately', { sentence: { text: 'Down 114 m from the pad.', level: 'caution', age_s: 1 } }),
+      seen_ms: 40_000,
+    },
+  ];
+  it('what was heard last comes first, with the age of its data', () => {
+    expect(last_seen(kept, 100_000).map(({ vehicle, sentence }) => [vehicle, sentence!.age_s])).toEqual([
+      ['lately', 61],
+      ['first', 88],
+    ]);
+  });
+  it('the band says what was said last, that it is old, and calls nobody', () => {
+    expect(kept_band(last_seen(kept, 100_000)[0]!, 'feet')).toMatchObject({
+      text: 'Down 374 ft from the pad.',
+      level: 'caution',
+      calls: false,
+      old: 'LATELY, 61 s old: kept on this device.',
+    });
+    expect(kept_band(seen('a', { sentence: undefined }), 'metric')).toBeUndefined();
   });
 });
 
@@ -159,6 +206,14 @@ describe('a sighting', () => {
     expect([sighting.flown, sighting.battery_v, sighting.title]).toEqual([true, 7.4, 'V']);
     expect(aged(sighting, 5).place!.age_s).toBe(17);
   });
+  it('has the sentence, as old as the last packet', () => {
+    const said = event(1, 50, 'sentence', 'sentence', { text: 'Under drogue.', level: 'note' });
+    const heard = description([table('link/radio', 'link', [column('age_s', 's')])], {
+      links: [{ name: 'radio', vehicle: 0, uri: '' }],
+    });
+    const { sentence } = sighting_of(replay_at(62, heard, { 'link/radio': { age_s: 30 } }, [said]), 0);
+    expect(sentence).toEqual({ text: 'Under drogue.', level: 'note', age_s: 42 });
+  });
   it.each([
     ['on the rail', [], false],
     ['just after liftoff, where a fix tells of the rail still', [event(1, 48.5, 'flight_event', 'liftoff')], true],
@@ -169,7 +224,12 @@ describe('a sighting', () => {
   });
   it('has nothing that was not received', () => {
     const sighting = sighting_of(replay_at(62, about, {}), 0);
-    expect([sighting.place, sighting.area, sighting.flown]).toEqual([undefined, undefined, false]);
+    expect([sighting.place, sighting.area, sighting.flown, sighting.sentence]).toEqual([
+      undefined,
+      undefined,
+      false,
+      undefined,
+    ]);
     expect(sighting.battery_v).toBeNaN();
   });
 });

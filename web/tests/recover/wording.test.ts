@@ -1,15 +1,14 @@
 /** What a recovery team reads: ages, places and areas, rounded as far as they are known. */
 import { describe, expect, it } from 'vitest';
 import {
-  age_words,
   area_words,
   arrow_words,
   charge_words,
   heard_words,
   kept_band_words,
   near_words,
-  place_words,
 } from '../../src/recover/wording';
+import { age_words, place_words } from '../../src/offline/wording';
 
 const place = {
   latitude_deg: 1,
