@@ -4,8 +4,12 @@
 #include <cerrno>
 #include <cstring>
 #include <fstream>
+#include <iterator>
+#include <utility>
 
 #include <sys/stat.h>
+
+#include <spdlog/spdlog.h>
 
 #include "server/serve/random_key.hpp"
 #include "server/serve/whole_file.hpp"
@@ -41,6 +45,33 @@ Result<std::string> kept_operator_key(const std::filesystem::path& file) {
         return fail(file.string() + ": others may read this operator key; chmod 600 it, or delete it and a new one is "
                                     "made");
     return key;
+}
+
+KeptSessions::KeptSessions(const std::filesystem::path& recordings, std::string mark)
+    : file_(recordings / "operator_sessions"), mark_(std::move(mark)) {}
+
+std::string KeptSessions::read() const {
+    std::ifstream in(file_, std::ios::binary);
+    std::string mark;
+    if (!std::getline(in, mark) || mark != mark_) return {};
+    return {std::istreambuf_iterator<char>(in), std::istreambuf_iterator<char>()};
+}
+
+void KeptSessions::put(std::string sessions) {
+    const std::lock_guard lock(mutex_);
+    put_ = std::move(sessions);
+}
+
+void KeptSessions::write() {
+    std::optional<std::string> next;
+    {
+        const std::lock_guard lock(mutex_);
+        next = std::exchange(put_, std::nullopt);
+    }
+    if (!next) return;
+    if (const int error = write_whole(file_, mark_ + "\n" + *next + "\n", 0600, Existing::replaced); error != 0)
+        spdlog::warn("{}: operators' sessions cannot be kept here ({}); after a restart they unlock again",
+                     file_.string(), std::strerror(error));
 }
 
 } // namespace turnstone

@@ -96,16 +96,17 @@ class StopSignals {
 struct OperatorKey {
     std::string key;
     std::filesystem::path kept_in; ///< empty: nowhere
+    bool is_made = false;          ///< for this run: nobody chose or kept it
 };
 
 /// A file that cannot be used does not keep a station from recording.
 OperatorKey operator_key(const Settings& settings) {
     if (!settings.operator_key.empty()) return {settings.operator_key, {}};
-    if (settings.operator_key_file.empty()) return {random_key(), {}};
+    if (settings.operator_key_file.empty()) return {random_key(), {}, true};
     const auto kept = kept_operator_key(settings.operator_key_file);
     if (kept) return {*kept, settings.operator_key_file};
     spdlog::warn("{}. Until the server stops it has a key of its own", kept.error().message);
-    return {random_key(), {}};
+    return {random_key(), {}, true};
 }
 
 void greet(const Server& server, const OperatorKey& operator_key, std::ostream& out) {
@@ -130,6 +131,12 @@ void greet(const Server& server, const OperatorKey& operator_key, std::ostream& 
         out << "Phones on this network scan the code, or open " << join_link(*shared) << "\n"
             << qr_terminal(join_link(*shared));
     out << std::flush;
+}
+
+/// A key that is made at each start says nothing of who may act: its sessions go on with the recording that was cut
+/// short, and end with it.
+std::string session_mark(const OperatorKey& operator_key) {
+    return operator_key.is_made ? "made" : hashed_key("of operators' sessions: " + operator_key.key);
 }
 
 ServeSettings serve_settings(const Settings& settings, const std::string& operator_key, std::span<const Asset> assets) {
@@ -170,6 +177,8 @@ int serve(const Settings& settings, bool begin_new, ServeSetup setup, const std:
     // last.
     Recorder recorder(recorder_settings(settings), *setup.pipeline,
                       [&upkeep](const std::filesystem::path& file) { upkeep.finish(file); });
+    const OperatorKey unlocks = operator_key(settings);
+    KeptSessions sessions(settings.recordings, session_mark(unlocks));
     std::unique_ptr<Server> server;
     std::unique_ptr<Publisher> publisher; // none: nothing is published
     std::list<LiveOut> live_out(live_targets.begin(), live_targets.end());
@@ -188,8 +197,9 @@ int serve(const Settings& settings, bool begin_new, ServeSetup setup, const std:
                        if (publisher) publisher->let_go();
                        server->release_recordings();
                    }});
-    const OperatorKey unlocks = operator_key(settings);
     ServeSettings server_settings = serve_settings(settings, unlocks.key, assets);
+    if (!unlocks.is_made || resumable) server_settings.sessions.kept = sessions.read();
+    server_settings.sessions.keep = [&sessions](std::string text) { sessions.put(std::move(text)); };
     for (const std::string& problem : server_settings.map.problems) spdlog::warn("Map: {}", problem);
     ServeSources sources;
     sources.station_now_ns = station_now_ns;
@@ -220,6 +230,7 @@ int serve(const Settings& settings, bool begin_new, ServeSetup setup, const std:
 
     DiskWatch disk;
     signals.wait([&] {
+        sessions.write();
         if (const auto left_h = has_board ? disk.look(recorder.status(), station_now_ns()) : std::nullopt)
             ingest.action(StationFigure{.what = StationValue::disk_left_h, .value = *left_h});
         return settings.exit_at_end && ingest.ended() && recorder.status().queue_bytes == 0;
@@ -230,6 +241,7 @@ int serve(const Settings& settings, bool begin_new, ServeSetup setup, const std:
     if (publisher) publisher->stop(kPublishPatience);
     live_out.clear();
     server->stop(kSessionsDeadline);
+    sessions.write();
     const RecorderStatus status = recorder.status();
     const bool all_recorded = status.dropped.inputs == 0 && status.dropped.bytes == 0 && status.queue_bytes == 0;
     return all_recorded ? EXIT_SUCCESS : EXIT_FAILURE; // the recorder closes its file as it goes out of scope

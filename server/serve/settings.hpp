@@ -36,7 +36,13 @@ struct ServeSettings {
     std::optional<Tls> tls;              ///< https besides http; empty: none
     std::vector<std::string> host_names; ///< names browsers may use for this server besides its addresses, without port
     std::filesystem::path recordings;
-    std::string operator_key;      ///< at least 16 characters; see random_key.hpp
+    std::string operator_key; ///< at least 16 characters; see random_key.hpp
+    struct Sessions {
+        std::string kept = {}; ///< what `keep` was given before the last end
+        /// Called on the serve thread at the start and after each change; must return at once.
+        std::function<void(std::string)> keep = {};
+    };
+    Sessions sessions = {};        ///< operators', over a restart
     std::span<const Asset> assets; ///< must outlive the server
     SiteMap map = {};
     std::size_t viewers_max;

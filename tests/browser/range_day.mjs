@@ -162,6 +162,8 @@ await run_in_browser(async (browser) => {
       const [now, said] = [await clock(page), await sentence(page)];
       return [/T\+/.test(now) && !/On the rail/.test(said), `${before}, then ${now}; ${said}`];
     }, 60_000);
+  for (const [name, page] of [['first', first], ['second', second]])
+    check(`after the restart the ${name} operator needs no key`, (await page.evaluate(async () => (await (await fetch('/api/session')).json()).role)) === 'operator');
   await picture(first, 'range-day-after-restart');
 
   // To the ground

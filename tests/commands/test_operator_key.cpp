@@ -59,3 +59,23 @@ TEST_CASE("A key that people chose is taken as it is") {
     std::filesystem::permissions(file, std::filesystem::perms::owner_read);
     CHECK(kept_operator_key(file).value() == "a-key-of-20-letters.");
 }
+
+TEST_CASE("Sessions are kept for the key that opened them, and only their owner can read them") {
+    const TemporaryFolder folder;
+    KeptSessions sessions(folder.path(), "a key");
+    CHECK(sessions.read().empty());
+    sessions.write();
+    CHECK(folder.names().empty());
+    sessions.put("[]");
+    sessions.put("[1]");
+    const ::mode_t before = ::umask(0);
+    sessions.write();
+    ::umask(before);
+    REQUIRE(folder.names() == std::vector<std::string>{"operator_sessions"});
+    struct stat status {};
+    REQUIRE(::stat((folder.path() / "operator_sessions").c_str(), &status) == 0);
+    CHECK((status.st_mode & 0777) == 0600);
+    CHECK(sessions.read() == "[1]\n");
+    CHECK(KeptSessions(folder.path(), "a key").read() == "[1]\n");
+    CHECK(KeptSessions(folder.path(), "another").read().empty());
+}

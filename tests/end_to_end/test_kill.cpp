@@ -4,6 +4,7 @@
 // for bit what its bytes give.
 #include <catch2/catch.hpp>
 
+#include <algorithm>
 #include <atomic>
 #include <chrono>
 #include <csignal>
@@ -19,6 +20,7 @@
 #include "server/link/link.hpp"
 #include "tests/end_to_end/child.hpp"
 #include "tests/end_to_end/database.hpp"
+#include "tests/serve/client.hpp"
 #include "tests/support/temporary_folder.hpp"
 #include "tests/support/tree.hpp"
 
@@ -202,5 +204,48 @@ TEST_CASE("Asked for a new recording, a server does not go on in the one that wa
         CHECK(database.text("SELECT value FROM meta WHERE key = 'ended'") ==
               (file == station.files().front() ? "repaired" : "clean"));
         CHECK(database.integer("SELECT count(*) FROM event WHERE event = 'station_resumed'") == 0);
+    }
+}
+
+TEST_CASE("An operator stays one when the server is killed and started again, while the key is the same") {
+    Station station;
+    REQUIRE(station.simulator.wait_for("sending to", 60s).has_value());
+    std::string port = "0", key, cookie;
+    // Who has the cookie, at another start, which is then killed. At the first one the key is shown.
+    const auto role = [&](const std::vector<std::string>& more) {
+        std::vector<std::string> words = station.serve(more);
+        *std::next(std::ranges::find(words, "--port")) = port; // cookies are of one port
+        Child server(words, station.folder.path() / "server.log");
+        port = server.wait_for("listening on http://[^ ]+:([0-9]+)", 20s).value_or("");
+        key = server.wait_for("operator key: ([^ \n]+)", 20s).value_or("");
+        const auto number = static_cast<std::uint16_t>(std::stoi(port));
+        if (cookie.empty()) {
+            const HttpReply unlocked = http_request(
+                number, "POST", "/api/session", {{"Content-Type", "application/json"}}, "{\"key\":\"" + key + "\"}");
+            const std::string set = unlocked.field("Set-Cookie");
+            cookie = set.substr(0, set.find(';'));
+        }
+        const auto answer = http_request(number, "GET", "/api/session", {{"Cookie", cookie}}).json();
+        std::this_thread::sleep_for(1500ms); // there is something to go on with
+        server.signal(SIGKILL);
+        CHECK(server.wait(5s) == 128 + SIGKILL);
+        return answer.at("role").get<std::string>();
+    };
+    SECTION("made at each start: as long as the recording that was cut short continues") {
+        CHECK(role({}) == "operator");
+        CHECK(role({}) == "operator");
+        CHECK(role({"--new"}) == "viewer");
+        CHECK(role({}) == "viewer"); // and does not come to life again
+    }
+    SECTION("chosen: until another one is") {
+        const auto chosen = [&](const std::string& text) {
+            return std::vector<std::string>{
+                "--new", "--config",
+                station.folder.write("config.json", "{\"operator_key\":\"" + text + "\"}").string()};
+        };
+        CHECK(role(chosen("one-that-people-chose")) == "operator");
+        CHECK(role(chosen("one-that-people-chose")) == "operator");
+        CHECK(role(chosen("another-of-their-keys")) == "viewer");
+        CHECK(role(chosen("one-that-people-chose")) == "viewer");
     }
 }

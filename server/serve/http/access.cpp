@@ -11,6 +11,7 @@
 #include <unistd.h>
 
 #include <fmt/format.h>
+#include <nlohmann/json.hpp>
 
 #include "server/serve/parse/header_fields.hpp"
 #include "server/serve/random_key.hpp"
@@ -31,6 +32,21 @@ constexpr std::size_t kPositionKeysMax = 64;    // links not opened yet, and dev
 
 std::string cookie_text(std::string_view name, std::string_view token, std::chrono::seconds lifetime) {
     return fmt::format("{}={}; Path=/; Max-Age={}; HttpOnly; SameSite=Strict", name, token, lifetime.count());
+}
+
+/// The steady clock counts from the computer's start, so what is kept has its end in UTC.
+std::int64_t to_utc_s(OperatorAccess::Clock::time_point at) {
+    const auto left = at - OperatorAccess::Clock::now();
+    const auto utc = std::chrono::system_clock::now() + left;
+    return std::chrono::duration_cast<std::chrono::seconds>(utc.time_since_epoch()).count();
+}
+
+/// `at_most`: a clock that was set back must not make anything last longer.
+OperatorAccess::Clock::time_point from_utc_s(std::int64_t utc_s, std::chrono::seconds at_most) {
+    const auto now = std::chrono::system_clock::now().time_since_epoch();
+    const std::int64_t now_s = std::chrono::duration_cast<std::chrono::seconds>(now).count();
+    const std::int64_t left_s = std::max<std::int64_t>(utc_s, 0) - now_s;
+    return OperatorAccess::Clock::now() + std::chrono::seconds(std::clamp<std::int64_t>(left_s, 0, at_most.count()));
 }
 
 bool is_loopback(std::string_view address) {
@@ -151,9 +167,51 @@ std::string PositionAccess::end_session(std::string_view cookie_field) {
     return cookie_text(cookie_name_, "", std::chrono::seconds(0));
 }
 
-OperatorAccess::OperatorAccess(std::string key, std::uint16_t port)
+OperatorAccess::OperatorAccess(std::string key, std::uint16_t port, const ServeSettings::Sessions& sessions)
     : key_(std::move(key)), cookie_name_(fmt::format("turnstone_{}", port)),
-      browser_cookie_name_(fmt::format("turnstone_{}_browser", port)), positions_(port, wrong_) {}
+      browser_cookie_name_(fmt::format("turnstone_{}_browser", port)), keep_(sessions.keep), positions_(port, wrong_) {
+    take_back(sessions.kept);
+    keep();
+}
+
+/// What is not as keep() writes it is left out: who has that session unlocks again.
+void OperatorAccess::take_back(const std::string& kept) {
+    const auto list = nlohmann::json::parse(kept, nullptr, false);
+    if (!list.is_array()) return;
+    for (const auto& each : list) {
+        if (!each.is_object() || sessions_.size() == kSessionsMax) continue;
+        const auto text = [&](const char* name) {
+            const auto found = each.find(name);
+            return found != each.end() && found->is_string() ? found->get<std::string>() : std::string();
+        };
+        const auto ends = [&](const char* name, std::chrono::seconds at_most) {
+            const auto found = each.find(name);
+            const bool good = found != each.end() && found->is_number_integer();
+            return from_utc_s(good ? found->get<std::int64_t>() : 0, at_most);
+        };
+        Session session{.token = text("token"),
+                        .browser = text("browser"),
+                        .address = text("address"),
+                        .ends = ends("ends_utc_s", kSessionTime),
+                        .heir_key = text("heir_key"),
+                        .heir_key_ends = ends("heir_key_ends_utc_s", kHandOverTime)};
+        if (session.token.size() == hashed_key("").size() && session.ends > Clock::now())
+            sessions_.push_back(std::move(session));
+    }
+}
+
+void OperatorAccess::keep() const {
+    if (!keep_) return;
+    auto list = nlohmann::json::array();
+    for (const Session& session : sessions_)
+        list.push_back({{"token", session.token},
+                        {"browser", session.browser},
+                        {"address", session.address},
+                        {"ends_utc_s", to_utc_s(session.ends)},
+                        {"heir_key", session.heir_key},
+                        {"heir_key_ends_utc_s", to_utc_s(session.heir_key_ends)}});
+    keep_(list.dump());
+}
 
 KeyAttempt OperatorAccess::attempt(const std::string& address, std::string_view key, Clock::time_point now,
                                    std::string_view cookie_field) {
@@ -164,24 +222,25 @@ KeyAttempt OperatorAccess::attempt(const std::string& address, std::string_view 
         sessions_.erase(giver);
     else if (!equal_in_constant_time(key, key_))
         return {wrong_.one_more(address, now) ? KeyVerdict::wrong : KeyVerdict::too_many, {}};
-    sessions_.push_back({.token = random_key(),
-                         .browser = browser_of(cookie_field),
+    const std::string token = random_key(), browser = browser_of(cookie_field);
+    sessions_.push_back({.token = hashed_key(token),
+                         .browser = browser.empty() ? browser : hashed_key(browser),
                          .address = address,
                          .ends = now + kSessionTime,
                          .heir_key = {},
                          .heir_key_ends = {}});
     if (sessions_.size() > kSessionsMax) sessions_.pop_front();
     ++revision_;
-    return {KeyVerdict::granted, cookie_text(cookie_name_, sessions_.back().token, kSessionTime), handed_over};
+    keep();
+    return {KeyVerdict::granted, cookie_text(cookie_name_, token, kSessionTime), handed_over};
 }
 
 std::deque<OperatorAccess::Session>::iterator OperatorAccess::handed_over_by(std::string_view key,
                                                                              Clock::time_point now) {
     auto found = sessions_.end();
+    const std::string hashed = hashed_key(key);
     for (auto session = sessions_.begin(); session != sessions_.end(); ++session)
-        if (!session->heir_key.empty() && equal_in_constant_time(session->heir_key, key) &&
-            now < session->heir_key_ends)
-            found = session;
+        if (equal_in_constant_time(session->heir_key, hashed) && now < session->heir_key_ends) found = session;
     return found;
 }
 
@@ -189,16 +248,20 @@ std::string OperatorAccess::hand_over(std::string_view cookie_field, Clock::time
     const std::string token = session_of(cookie_field, now);
     const auto session = std::ranges::find(sessions_, token, &Session::token);
     if (token.empty() || session == sessions_.end()) return {};
-    session->heir_key = random_key();
+    std::string heir_key = random_key();
+    session->heir_key = hashed_key(heir_key);
     session->heir_key_ends = now + kHandOverTime;
-    return session->heir_key;
+    keep();
+    return heir_key;
 }
 
 std::string OperatorAccess::session_of(std::string_view cookie_field, Clock::time_point now) const {
     std::string found;
-    for (const std::string_view token : cookie_values(cookie_field, cookie_name_))
+    for (const std::string_view token : cookie_values(cookie_field, cookie_name_)) {
+        const std::string hashed = hashed_key(token);
         for (const Session& session : sessions_)
-            if (equal_in_constant_time(session.token, token) && now < session.ends) found = session.token;
+            if (equal_in_constant_time(session.token, hashed) && now < session.ends) found = session.token;
+    }
     return found;
 }
 
@@ -219,10 +282,11 @@ OperatorAccess::Browser OperatorAccess::name_browser() const {
 
 bool OperatorAccess::holds(const Client& connection, Clock::time_point now) const {
     bool found = false;
+    const std::string browser = hashed_key(connection.browser);
     for (const Session& session : sessions_) {
         const bool is_its = !connection.session.empty() && equal_in_constant_time(session.token, connection.session);
         const bool is_its_browsers = !connection.browser.empty() && session.address == connection.address &&
-                                     equal_in_constant_time(session.browser, connection.browser);
+                                     equal_in_constant_time(session.browser, browser);
         found = found || ((is_its || is_its_browsers) && now < session.ends);
     }
     return found;
@@ -230,8 +294,11 @@ bool OperatorAccess::holds(const Client& connection, Clock::time_point now) cons
 
 std::string OperatorAccess::end_session(std::string_view cookie_field) {
     for (const std::string_view token : cookie_values(cookie_field, cookie_name_))
-        std::erase_if(sessions_, [&](const Session& session) { return equal_in_constant_time(session.token, token); });
+        std::erase_if(sessions_, [hashed = hashed_key(token)](const Session& session) {
+            return equal_in_constant_time(session.token, hashed);
+        });
     ++revision_;
+    keep();
     return cookie_text(cookie_name_, "", std::chrono::seconds(0));
 }
 

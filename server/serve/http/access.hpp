@@ -5,6 +5,7 @@
 #include <chrono>
 #include <cstdint>
 #include <deque>
+#include <functional>
 #include <map>
 #include <optional>
 #include <string>
@@ -12,6 +13,7 @@
 #include <vector>
 
 #include "server/serve/budgets.hpp"
+#include "server/serve/settings.hpp"
 
 namespace turnstone {
 
@@ -96,11 +98,14 @@ class PositionAccess {
 /// A connection of the stream shows its cookies once, when it begins. So that a key given later counts for it, and a
 /// log-out too, each browser has a name of its own, in a cookie as well: a session opened in a browser holds for every
 /// connection of that browser from that address. Requests over HTTP need the session's cookie itself.
+///
+/// Sessions outlive the process, so that a server started again in flight has its operators. What is kept of one opens
+/// none: its secrets are hashed.
 class OperatorAccess {
   public:
     using Clock = std::chrono::steady_clock;
     /// Browsers send cookies to every port of a host, so the port is in the cookie's name.
-    OperatorAccess(std::string key, std::uint16_t port);
+    OperatorAccess(std::string key, std::uint16_t port, const ServeSettings::Sessions& sessions = {});
     OperatorAccess(const OperatorAccess&) = delete; // its parts refer to one another
     OperatorAccess& operator=(const OperatorAccess&) = delete;
 
@@ -136,17 +141,21 @@ class OperatorAccess {
 
   private:
     struct Session {
-        std::string token;
-        std::string browser, address; ///< it was opened in and from
+        std::string token;   ///< hashed, as the next one and the last
+        std::string browser; ///< it was opened in
+        std::string address; ///< and from
         Clock::time_point ends;
         std::string heir_key; ///< of whom it is handed over to; empty: nobody
         Clock::time_point heir_key_ends;
     };
     [[nodiscard]] std::deque<Session>::iterator handed_over_by(std::string_view key, Clock::time_point now);
+    void take_back(const std::string& kept);
+    void keep() const;
 
     std::string key_;
     std::string cookie_name_, browser_cookie_name_;
     std::deque<Session> sessions_; // newest last
+    std::function<void(std::string)> keep_;
     std::uint64_t revision_ = 0;
     WrongKeys wrong_; ///< of operators and positions together
     PositionAccess positions_;

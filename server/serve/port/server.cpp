@@ -202,7 +202,7 @@ Result<void> Server::start() {
 
     allow_descriptors(s.budgets, s.settings.tls.has_value());
     remove_half_made_copies(s.settings.recordings);
-    s.access.emplace(s.settings.operator_key, s.port);
+    s.access.emplace(s.settings.operator_key, s.port, s.settings.sessions);
     const AnswerSender sender(s.workers, s.counters);
     s.connections = std::make_shared<HttpConnections>(
         HostCheck(s.settings.listen_address, s.settings.host_names), *s.access, s.budgets,

@@ -1,4 +1,8 @@
 /// Who may ask and as what: names of this server, the operator key, sessions.
+#include <memory>
+#include <string>
+#include <utility>
+
 #include <catch2/catch.hpp>
 
 #include "server/serve/http/access.hpp"
@@ -136,4 +140,66 @@ TEST_CASE("keys are 128 bits and differ") {
     CHECK(equal_in_constant_time("abc", "abc"));
     CHECK_FALSE(equal_in_constant_time("abc", "abd"));
     CHECK_FALSE(equal_in_constant_time("abc", "abcd"));
+}
+
+TEST_CASE("sessions outlive a restart as they were, and what is kept opens none") {
+    static constexpr const char* kKey = "0123456789abcdef";
+    std::string kept;
+    const auto start = OperatorAccess::Clock::now();
+    const auto again = [&kept] { // the next process
+        return std::make_unique<OperatorAccess>(
+            kKey, 8321, ServeSettings::Sessions{kept, [&kept](std::string text) { kept = std::move(text); }});
+    };
+    const auto first = again();
+    const auto open = [&](OperatorAccess& access, std::string_view key, std::string_view cookies = {}) {
+        const KeyAttempt attempt = access.attempt("192.0.2.1", key, start, cookies);
+        return attempt.set_cookie.substr(0, attempt.set_cookie.find(';'));
+    };
+    const auto named = first->name_browser();
+    const std::string browser = named.set_cookie.substr(0, named.set_cookie.find(';'));
+    const std::string stays = open(*first, kKey, browser), left = open(*first, kKey), giver = open(*first, kKey);
+    const std::string heir_key = first->hand_over(giver, start);
+    (void)first->end_session(left);
+    for (const std::string& secret : {stays, giver, browser, heir_key, std::string(kKey)})
+        CHECK(kept.find(secret.substr(secret.find('=') + 1)) == std::string::npos);
+
+    const auto second = again();
+    CHECK(second->operators(start) == 2);
+    CHECK(second->is_operator(stays, start));
+    CHECK_FALSE(second->is_operator(left, start));
+    const auto week = start + std::chrono::hours(7 * 24);
+    CHECK(second->is_operator(stays, week - std::chrono::minutes(1)));
+    CHECK_FALSE(second->is_operator(stays, week + std::chrono::minutes(1)));
+    CHECK(second->holds(Client{.address = "192.0.2.1", .turn = {}, .browser = named.name}, start));
+    CHECK_FALSE(second->holds(Client{.address = "192.0.2.2", .turn = {}, .browser = named.name}, start));
+    CHECK_FALSE(second->hand_over(stays, start).empty());
+
+    const std::string taker = open(*second, heir_key);
+    const auto third = again();
+    CHECK(third->is_operator(taker, start));
+    CHECK_FALSE(third->is_operator(giver, start)); // handed over before that restart, and ended by it
+    (void)third->end_session(taker + "; " + stays);
+    CHECK(again()->operators(start) == 0);
+}
+
+TEST_CASE("sessions that are spoilt, over or too long are not taken back") {
+    const auto start = OperatorAccess::Clock::now();
+    const auto with = [&](const std::string& kept) {
+        return OperatorAccess("0123456789abcdef", 8321, {.kept = kept}).is_operator("turnstone_8321=token", start);
+    };
+    const auto entry = [](const std::string& token, const std::string& ends) {
+        return R"([{"token":")" + token + R"(","browser":"","address":"","ends_utc_s":)" + ends +
+               R"(,"heir_key":"","heir_key_ends_utc_s":0}])";
+    };
+    const std::string token = hashed_key("token");
+    CHECK(with(entry(token, "32503680000")));
+    OperatorAccess long_ago("0123456789abcdef", 8321, {.kept = entry(token, "32503680000")});
+    CHECK_FALSE(long_ago.is_operator("turnstone_8321=token", start + std::chrono::hours(7 * 24 + 1)));
+    for (const std::string& spoilt :
+         {std::string(), std::string("["), std::string("{}"), std::string("[1,null,[]]"), entry(token, "1"),
+          entry(token, "\"never\""), entry(token, "-9223372036854775808"), entry(token, "1e99"),
+          entry("token", "32503680000"), entry("", "32503680000")}) {
+        INFO(spoilt);
+        CHECK_FALSE(with(spoilt));
+    }
 }
