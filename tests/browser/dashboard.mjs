@@ -22,6 +22,23 @@ const in_reach = (button) => button.evaluate((node) => {
   return [[left + 3, top + 3], [right - 3, bottom - 3]].every(([x, y]) => node.contains(document.elementFromPoint(x, y)));
 });
 
+/** In flight a press, Enter in the field or a double click is not enough, and it can be left. */
+async function new_recording_asks_first(laptop, live_id) {
+  await laptop.getByRole('button', { name: 'More', exact: true }).click();
+  await laptop.locator('#recording-name').fill('By mistake');
+  await laptop.getByRole('button', { name: 'Start recording', exact: true }).dblclick();
+  await laptop.locator('#recording-name').press('Enter');
+  const sure = laptop.getByRole('button', { name: 'Start recording in flight' });
+  await until('the question', () => sure.isVisible());
+  await picture(laptop, 'laptop-light-new-recording-in-flight');
+  await sleep(1000);
+  check('a new recording in flight is asked about first', (await api('recordings')).live === live_id && (await laptop.getByText('cuts its flight in two').count()) === 1);
+  await laptop.getByRole('dialog').getByRole('button', { name: 'Cancel' }).click();
+  check('and can be left', !(await sure.isVisible()));
+  await laptop.locator('#recording-name').fill('');
+  await laptop.getByRole('button', { name: 'Close', exact: true }).click();
+}
+
 /** Clicks on the tape at a part of its length, and waits until the page shows that moment. */
 async function click_tape(page, part) {
   const tape = page.getByTestId('tape');
@@ -291,6 +308,7 @@ async function run(browser) {
     check(`a marker that is still to be set: ${name} is in reach`, await in_reach(laptop.getByRole('button', { name, exact: true }).first()));
   await laptop.locator('.pending input').fill('Seen over the ridge');
   await laptop.locator('.pending input').press('Enter');
+  await new_recording_asks_first(laptop, live_id);
   await laptop.setViewportSize({ width: 1440, height: 900 });
   await until('the marker on the phone', () => phone.getByText('Seen over the ridge').first().isVisible());
   check('a marker set on the laptop reaches the phone', true);

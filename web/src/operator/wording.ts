@@ -1,11 +1,12 @@
 /** Words of what an operator finds in more than one view. */
 
+export const kCancel = 'Cancel';
+
 export const kUnlockWords = {
   unlock: 'Unlock operator controls',
   key: 'Operator key',
   where_key_is: 'It was printed when the ground station started.',
   now: 'Unlock',
-  cancel: 'Cancel',
 } as const;
 
 export const kDeviceLinkWords = { code: 'QR code of the link', copy: 'Copy' } as const;

@@ -14,7 +14,6 @@ export const kTestWords = {
   end: 'End the test',
   end_sure: 'End the test now? Steps that are not done stay so.',
   end_now: 'End now',
-  cancel: 'Cancel',
   more: 'More',
   waive: 'Waive',
   waive_why: 'A step is waived with a reason: write it in the note.',
