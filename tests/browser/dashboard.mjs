@@ -308,6 +308,11 @@ async function run(browser) {
     check(`a marker that is still to be set: ${name} is in reach`, await in_reach(laptop.getByRole('button', { name, exact: true }).first()));
   await laptop.locator('.pending input').fill('Seen over the ridge');
   await laptop.locator('.pending input').press('Enter');
+  await laptop.getByTestId('sentence').evaluate((band) => (band.style.minHeight = '11rem')); // as with a long warning
+  for (const name of [/^Marker/, 'More'])
+    check(`under a tall sentence: ${name} is in reach`, await in_reach(laptop.getByRole('button', { name, exact: true })));
+  await picture(laptop, 'laptop-light-tall-sentence');
+  await laptop.getByTestId('sentence').evaluate((band) => (band.style.minHeight = ''));
   await new_recording_asks_first(laptop, live_id);
   await laptop.setViewportSize({ width: 1440, height: 900 });
   await until('the marker on the phone', () => phone.getByText('Seen over the ridge').first().isVisible());
