@@ -249,3 +249,21 @@ TEST_CASE("An operator stays one when the server is killed and started again, wh
         CHECK(role(chosen("one-that-people-chose")) == "viewer");
     }
 }
+
+TEST_CASE("What was sent while the server was down is not lost by the link") {
+    Station station;
+    REQUIRE(station.simulator.wait_for("sending to", 60s).has_value());
+    for (const int last : {SIGKILL, SIGTERM}) {
+        Child server(station.serve(), station.folder.path() / "server.log");
+        REQUIRE(server.wait_for("listening on (http://[^ ]+)", 20s).has_value());
+        std::this_thread::sleep_for(4s);
+        server.signal(last);
+        CHECK(server.wait(30s) == (last == SIGKILL ? 128 + SIGKILL : 0));
+        if (last == SIGKILL) std::this_thread::sleep_for(5s);
+    }
+    REQUIRE(station.files().size() == 1);
+    Database database(station.files().front());
+    REQUIRE(database.integer("SELECT count(*) FROM event WHERE event = 'station_resumed'") == 1);
+    CHECK(database.integer("SELECT max(received) FROM link_serial") > 200);
+    CHECK(database.integer("SELECT max(lost) FROM link_serial") <= 2);
+}

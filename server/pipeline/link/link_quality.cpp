@@ -73,6 +73,14 @@ void PacketQuality::advance_seen(unsigned step) noexcept {
     since_start_ += step;
 }
 
+/// Of the packets of a gap those that fell into the station's absence, as if they were sent evenly. One more is the one
+/// that the absence's end cut in two.
+std::int64_t PacketQuality::missed_by_station(std::int64_t gap, double elapsed_s) const noexcept {
+    if (absent_ns_ <= 0 || gap <= 0) return 0;
+    const double part = std::min(1.0, static_cast<double>(absent_ns_) / kNsPerS / elapsed_s);
+    return std::min(gap, static_cast<std::int64_t>(std::ceil(part * static_cast<double>(gap))) + 1);
+}
+
 PacketQuality::Change PacketQuality::packet(std::uint16_t sequence_count, std::uint32_t boot, std::int64_t t_rx_ns,
                                             std::size_t bytes) noexcept {
     Change change;
@@ -90,6 +98,7 @@ PacketQuality::Change PacketQuality::packet(std::uint16_t sequence_count, std::u
             boot_ = boot;
             begin(sequence_count);
             t_newest_ns_ = t_rx_ns;
+            absent_ns_ = 0;
         }
         change.fresh = true;
     } else if (step == 0) {
@@ -108,9 +117,13 @@ PacketQuality::Change PacketQuality::packet(std::uint16_t sequence_count, std::u
                 const double turns = std::floor((elapsed_s / period_s_ - step) / kSequenceModulus + 0.5);
                 if (turns >= 1) change.lost += static_cast<std::int64_t>(turns) * kSequenceModulus;
             }
+            const std::int64_t missed = missed_by_station(change.lost, elapsed_s);
+            change.lost -= missed;
             advance_seen(step);
+            if (missed > 0) since_start_ = 0; // what comes of them after all makes no loss good
             mark_seen(0);
             t_newest_ns_ = t_rx_ns;
+            absent_ns_ = 0;
         } else if (held_up) {
             // Sent before the first packet that came: neither a loss made good nor a restart.
             ++counts_.out_of_order;
@@ -118,6 +131,7 @@ PacketQuality::Change PacketQuality::packet(std::uint16_t sequence_count, std::u
             ++counts_.sequence_resets;
             begin(sequence_count);
             t_newest_ns_ = t_rx_ns;
+            absent_ns_ = 0;
         }
         change.fresh = true;
     }
@@ -138,6 +152,10 @@ LinkQuality::LinkQuality(std::span<const double> packet_periods_s) {
 void LinkQuality::bytes(std::size_t count) noexcept {
     bytes_ += count;
     windows_.count(static_cast<std::int64_t>(count), 0, 0);
+}
+
+void LinkQuality::absent(std::int64_t duration_ns) noexcept {
+    for (PacketQuality& packet : packets_) packet.absent(duration_ns);
 }
 
 void LinkQuality::idle_frame(std::int64_t t_rx_ns) noexcept {

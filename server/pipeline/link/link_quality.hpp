@@ -5,7 +5,9 @@
 /// packets fit, at the packet's period, into the time since the last one. A larger gap means that the count restarted,
 /// and nothing is known of what was lost around it. A silence longer than one turn of the count is counted with its
 /// full turns. A packet that fills a gap later is taken off the losses and counted as out of order. While nothing comes
-/// nothing is counted lost: the losses of a silent link show with the next packet, its age at once.
+/// nothing is counted lost: the losses of a silent link show with the next packet, its age at once. Of a gap around a
+/// time when the station itself did not run, the link lost only the rest: that part is not counted, and the station
+/// says how long it was down.
 #include <array>
 #include <cstddef>
 #include <cstdint>
@@ -66,6 +68,8 @@ class PacketQuality {
     };
     /// A good packet. `boot`: the count begins again with each.
     Change packet(std::uint16_t sequence_count, std::uint32_t boot, std::int64_t t_rx_ns, std::size_t bytes) noexcept;
+    /// Nothing could be received for so long, since the packets before the next one.
+    void absent(std::int64_t duration_ns) noexcept { absent_ns_ += duration_ns; }
     void duplicate() noexcept { ++counts_.duplicates; }
     void late() noexcept { ++counts_.late; }
     void tick() noexcept { windows_.tick(); }
@@ -80,6 +84,7 @@ class PacketQuality {
     void begin(std::uint16_t sequence_count) noexcept;
     bool mark_seen(unsigned back) noexcept; ///< false: was marked already
     void advance_seen(unsigned step) noexcept;
+    [[nodiscard]] std::int64_t missed_by_station(std::int64_t gap, double elapsed_s) const noexcept;
 
     double period_s_;
     bool started_ = false;
@@ -87,6 +92,7 @@ class PacketQuality {
     std::uint32_t boot_ = 0;
     std::int64_t t_last_ns_ = 0;   ///< of any packet
     std::int64_t t_newest_ns_ = 0; ///< of the packet with the newest count
+    std::int64_t absent_ns_ = 0;   ///< since then
     /// How far the count has moved since it began: what lies before it was never counted lost.
     std::uint64_t since_start_ = 0;
     std::array<std::uint64_t, kSeenCounts / 64> seen_{}; ///< ring by count modulo kSeenCounts
@@ -102,6 +108,8 @@ class LinkQuality {
     void bytes(std::size_t count) noexcept;
     void bad_frame(FrameVerdict verdict) noexcept { ++bad_frames_[static_cast<std::size_t>(verdict)]; }
     void idle_frame(std::int64_t t_rx_ns) noexcept;
+    /// As PacketQuality::absent.
+    void absent(std::int64_t duration_ns) noexcept;
     /// A good frame that the dictionary cannot read.
     void undecodable() noexcept { ++undecodable_; }
     void packet(std::size_t kind, std::uint16_t sequence_count, std::uint32_t boot, std::int64_t t_rx_ns,

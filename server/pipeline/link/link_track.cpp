@@ -183,6 +183,7 @@ void LinkTrack::bytes(std::int64_t t_rx_ns, std::span<const std::byte> bytes, Ve
         delay_.relayed_ns = std::llround(newest_relay_s_ * 1e9);
         relay_s_.pop_front();
     }
+    end_absence(t_rx_ns);
     quality_.bytes(bytes.size());
     diagnosis_.bytes(t_rx_ns, bytes);
     reader_.push(bytes, [&](const Frame& frame, const DecodedPacket* packet) {
@@ -228,6 +229,11 @@ void LinkTrack::combine(const Frame& frame, const FrameRecord& record, VehicleTr
     }
 }
 
+void LinkTrack::end_absence(std::int64_t t_ns) noexcept {
+    if (absent_since_ns_) quality_.absent(t_ns - *absent_since_ns_);
+    absent_since_ns_.reset();
+}
+
 void LinkTrack::count(const PacketOutcome& outcome) {
     const FrameRecord& frame = outcome.record;
     diagnosis_.good_frame(outcome);
@@ -250,6 +256,7 @@ void LinkTrack::report(std::int64_t t_ns, const LinkReport& report, Batch& out) 
              .cleared = cleared},
             t_ns, {static_cast<int>(setup_->vehicle)}));
     };
+    if (report.state != LinkState::opening) end_absence(t_ns);
     announce(EventId::link_state, false);
     const bool down = expects_no_data(report.state) || (down_ && !ends_alert(report.state));
     if (report.state == LinkState::end_of_file) diagnosis_.end();

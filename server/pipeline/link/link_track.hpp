@@ -59,6 +59,8 @@ class LinkTrack {
     void bytes(std::int64_t t_rx_ns, std::span<const std::byte> bytes, VehicleTrack& vehicle, Receivers& receivers,
                Batch& out);
     void report(std::int64_t t_ns, const LinkReport& report, Batch& out);
+    /// The station runs again, and has heard nothing since then.
+    void resumed(std::int64_t t_last_ns) noexcept { absent_since_ns_ = t_last_ns; }
     /// The chunks that come next were received by another station.
     void relayed(std::int64_t t_ns, const Relayed& times);
     void tick(std::int64_t t_ns, const Receivers& receivers, Batch& out);
@@ -70,6 +72,8 @@ class LinkTrack {
 
   private:
     void count(const PacketOutcome& outcome);
+    /// From here on what is not heard is the link's.
+    void end_absence(std::int64_t t_ns) noexcept;
     /// What a damaged frame and its copies on other links give together. `record`: its own.
     void combine(const Frame& frame, const FrameRecord& record, VehicleTrack& vehicle, Receivers& receivers,
                  Batch& out);
@@ -89,6 +93,7 @@ class LinkTrack {
     FrameReader reader_;
     LinkQuality quality_;
     LinkDiagnosis diagnosis_;
+    std::optional<std::int64_t> absent_since_ns_;
     TableOf<LinkFigures> table_ = link_table();
     TableOf<PacketFigures> packet_table_ = link_packet_table();
     TableOf<CodePeriod> code_table_ = code_table();

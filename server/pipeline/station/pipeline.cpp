@@ -145,6 +145,7 @@ struct Pipeline::State {
         pause_predictions();
     }
     void take(std::int64_t t_ns, const Resumed& resumed, Batch& out) {
+        for (LinkTrack& link : links) link.resumed(resumed.t_last_ns);
         out.events.push_back(make_event({.id = EventId::station_resumed,
                                          .t_ns = t_ns,
                                          .values = {{"down_s", seconds_between(resumed.t_last_ns, t_ns)}}},

@@ -78,6 +78,41 @@ TEST_CASE("sequence gaps become losses, and only those that time allows") {
     }
 }
 
+TEST_CASE("what the station missed while it did not run is not lost by the link") {
+    struct Case {
+        const char* name;
+        double period_s, absent_s;
+        Arrival before, after;
+        std::int64_t lost;
+    };
+    const std::vector<Case> table{
+        {"as many as fit into the absence", 0.1, 10, {100, 0}, {201, 10.1}, 0},
+        {"and the one that its end cut in two", 0.1, 10, {100, 0}, {202, 10.2}, 0},
+        {"a fade after it is the link's", 0.1, 10, {100, 0}, {251, 15.1}, 49},
+        {"a whole turn of the count", 0.02, 320, {100, 0}, {100 + 16400, 328}, 398},
+        {"sporadic ones as if sent evenly", 0, 29, {1, 0}, {11, 90}, 5},
+        {"longer than the gap, which two clocks may say", 0.1, 11, {100, 0}, {201, 10.1}, 0},
+        {"no gap", 0.1, 0.05, {100, 0}, {101, 0.1}, 0},
+    };
+    for (const Case& one : table) {
+        INFO(one.name);
+        LinkQuality link(std::vector<double>{one.period_s});
+        const auto packet = [&](const Arrival& arrival) {
+            link.packet(0, static_cast<std::uint16_t>(arrival.count % 16384), 0, seconds_to_ns(arrival.t_s), 40);
+        };
+        packet(one.before);
+        link.absent(seconds_to_ns(one.absent_s));
+        packet(one.after);
+        CHECK(link.counts().lost == one.lost);
+        // It explains one gap only; what comes late from then makes no loss good.
+        packet({one.after.count - 1, one.after.t_s + 0.01});
+        CHECK(link.counts().lost >= 0);
+        packet({one.after.count + 3, one.after.t_s + 0.3});
+        CHECK(link.packets()[0].counts().lost == link.counts().lost);
+        CHECK(link.counts().lost >= 2);
+    }
+}
+
 TEST_CASE("counts equal the truth over seeded loss, duplication and reordering") {
     for (unsigned seed = 1; seed <= 20; ++seed) {
         INFO("seed " << seed);
