@@ -20,5 +20,11 @@ it('says once that a link is lost: the alert says it with what to do', () => {
   expect(listed(open, state)).toEqual([1, 2]);
 });
 
+it('says once that a link is open again: the end of the alert says it', () => {
+  const text = 'Link radio: open';
+  const state = event(1, 10, 'link_state', 'link_state', { text });
+  expect(listed(state, event(2, 10, 'alert_cleared', 'link_lost', { text }))).toEqual([2]);
+});
+
 it('lists nothing from after the cursor', () =>
   expect(listed(event(1, 10, 'marker', 'marker'), event(2, 70, 'marker', 'marker'))).toEqual([1]));

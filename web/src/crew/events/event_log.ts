@@ -43,7 +43,7 @@ function said_by_another(tape: Tape, event: TapeEvent): boolean {
   if (event.event === 'check_decided') return event.data['procedure'] === undefined;
   if (event.kind === 'link_state')
     return tape.log.events.some(
-      (other) => other.kind === 'alert_raised' && other.text === event.text && same_time(other, event),
+      (other) => /^alert_(raised|cleared)$/.test(other.kind) && other.text === event.text && same_time(other, event),
     );
   if (event.event !== 'shock') return false;
   return tape.log.events.some(
