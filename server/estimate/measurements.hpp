@@ -42,6 +42,8 @@ struct FixSample {
     std::int64_t t_valid_ns = 0;
 };
 
+/// No parachute lets a vehicle fall so slowly: it lies on the ground.
+inline constexpr double kLies_mps = 2.5;
 /// The 1-sigma that a vehicle file gives a fix's delay counts for this many: one that is far from what is told harms
 /// more than one that is not sure, and receivers have from 0.1 to 0.3 s (common experience, no source).
 inline constexpr double kFixDelayDoubt = 2.0;

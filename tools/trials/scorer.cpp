@@ -160,7 +160,6 @@ void Scorer::lamp(Lamp which, const Row& row, const char* column) {
 
 void Scorer::air(const Row& row, const sim::TruthSample& truth) {
     compare(Quantity::air_altitude, truth, row["altitude_m"] - truth.position_enu_m.z(), row["altitude_m_sigma"]);
-    if (!(row.t_s < flight_->truth.events.apogee_s)) return;
     compare(Quantity::mach, truth, row["mach"] - truth.mach, row["mach_sigma"]);
     compare(Quantity::dynamic_pressure, truth, row["dynamic_pressure_pa"] - truth.dynamic_pressure_pa,
             row["dynamic_pressure_pa_sigma"]);

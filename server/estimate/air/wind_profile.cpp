@@ -19,6 +19,8 @@ constexpr double kLength_m = 300.0;          // over which the rest decorrelates
 constexpr double kAnemometerSigma_mps = 1.0; // gusts over a minute, and a mast lower than the vehicle
 constexpr double kAnemometerHeight_m = 5.0;
 
+constexpr double kGustUpOfWind = WindProfile::kGustiness * 0.1; ///< 1-sigma over the mean wind at 20 ft
+
 /// Of gusts at a height above the ground, in feet there; from 10 to 1000 ft, the ends beyond.
 struct GustScale {
     double length_m;
@@ -29,7 +31,7 @@ constexpr double kGustWindHeight_m = 20 * kFoot_m;
 GustScale gust_scale(double height_m) {
     const double height_ft = std::clamp(height_m / kFoot_m, 10.0, 1000.0);
     const double bracket = 0.177 + 0.000823 * height_ft;
-    return {kFoot_m * height_ft / std::pow(bracket, 1.2), WindProfile::kGustiness * 0.1 / std::pow(bracket, 0.4)};
+    return {kFoot_m * height_ft / std::pow(bracket, 1.2), kGustUpOfWind / std::pow(bracket, 0.4)};
 }
 
 /// How many scale lengths each node lies above the ground: an integral, since near the ground they shrink with height.
@@ -107,6 +109,10 @@ double WindProfile::sigma_mps(double height_m) const {
     const Nodes w = weights(height_m);
     const double gust_mps = in_gusts_ ? 0 : gust_scale(height_m).of_wind * at(kGustWindHeight_m).norm();
     return std::sqrt(std::max(0.0, w.dot(covariance_ * w)) + gust_mps * gust_mps);
+}
+
+double WindProfile::gust_up_mps() const {
+    return kGustUpOfWind * at(kGustWindHeight_m).norm();
 }
 
 WindProfile::Covariance WindProfile::covariance() const {

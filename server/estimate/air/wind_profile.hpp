@@ -53,6 +53,8 @@ class WindProfile {
     [[nodiscard]] Eigen::Vector3d against_air_mps(Eigen::Vector3d velocity_enu_mps, double height_m) const;
     /// 1-sigma of one component of it, gusts included.
     [[nodiscard]] double sigma_mps(double height_m) const;
+    /// 1-sigma of gusts up and down, which no drift shows: a tenth of the wind at 20 ft.
+    [[nodiscard]] double gust_up_mps() const;
     /// Velocity of the air, gusts and all, measured in flight around `height_m`, 1-sigma of one component.
     void measure(double height_m, const Eigen::Vector2d& velocity_en_mps, double sigma_mps);
     /// The pad's anemometer. Used once a minute, because gusts last longer than its samples. Ignores what is not

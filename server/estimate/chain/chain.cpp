@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 #include <utility>
 
 #include "server/estimate/chain/flight_estimator.hpp"
@@ -14,7 +13,10 @@
 #include "server/estimate/chain/prediction_report.hpp"
 #include "server/estimate/chain/prediction_rounds.hpp"
 #include "server/estimate/chain/wind_report.hpp"
+#include "server/estimate/math/square.hpp"
 #include "server/estimate/navigation/carried.hpp"
+#include "server/estimate/navigation/eskf.hpp"
+#include "server/estimate/navigation/flow_angles.hpp"
 #include "server/estimate/sensors/engine_hours.hpp"
 #include "server/estimate/sensors/usual_pause.hpp"
 #include "server/estimate/translation/translation_filter.hpp"
@@ -64,14 +66,19 @@ NavigationPicture picture_of(const Navigation& navigation, Motion motion) {
     return out;
 }
 
-AirSpeed air_speed_of(const Navigation& navigation, const WindProfile& wind) {
-    if (wind.unknown() || !navigation.moving()) return {};
+/// Nothing while slow, where its direction is all error, and on the ground, where gusts pass by: what a descent learned of them is soon of other air.
+AirSpeed air_speed_of(const Navigation& navigation, const WindProfile& wind, Phase phase) {
+    if (wind.unknown() || !navigation.moving() || phase == Phase::down) return {};
     const EskfNominal nominal = navigation.nominal();
     const double height_m = nominal.position_enu_m.z();
     const Eigen::Vector3d flow_mps = wind.against_air_mps(nominal.velocity_enu_mps, height_m);
-    const double by_wind_mps = wind.sigma_mps(height_m) * flow_mps.head<2>().norm() / std::max(1.0, flow_mps.norm());
-    return {navigation.t_ns(), flow_mps.norm(),
-            std::hypot(navigation.velocity_sigma_mps().norm() / std::numbers::sqrt3, by_wind_mps)};
+    Eigen::Matrix3d covariance = navigation.covariance().block<3, 3>(Eskf::kVelocity, Eskf::kVelocity);
+    covariance.diagonal().head<2>().array() += square(wind.sigma_mps(height_m));
+    covariance(2, 2) += square(wind.gust_up_mps());
+    const double speed_mps = flow_mps.norm();
+    if (!(speed_mps > kFlowUsable_mps)) return {};
+    const Eigen::Vector3d along = flow_mps / speed_mps;
+    return {navigation.t_ns(), speed_mps, std::sqrt(std::max(0.0, along.dot(covariance * along)))};
 }
 
 /// What air flowing past the ports does to a pressure altitude, 1-sigma: at any moment, and as a steady coefficient.
@@ -274,7 +281,7 @@ void EstimatorChain::pressure(const PressureSample& sample, EstimateSink& sink) 
         s.hear(sample.t_ns);
         // Navigation may learn from this height whether it left, but not when.
         const bool hidden = s.may_hide_launch(sample.t_ns, sample.t_ns);
-        if (s.navigation) s.picture.air_speed = air_speed_of(*s.navigation, *s.wind);
+        if (s.navigation) s.picture.air_speed = air_speed_of(*s.navigation, *s.wind, s.picture.phase.phase);
         const auto news = s.flight->estimator.pressure(sample, s.picture, sink);
         s.flight->report.write(news, s.picture, sink);
         if (news.air) {

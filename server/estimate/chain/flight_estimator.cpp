@@ -76,12 +76,20 @@ VerticalSettings vertical_settings(const Vehicle& vehicle, double gravity_mps2) 
     return settings;
 }
 
-/// How much faster than its vertical speed a vehicle may be, since it leans and the wind blows.
-double unseen_speed_mps(double vertical_speed_mps, Motion motion) {
-    constexpr double kWindAtRest_mps = 5.0; // flights are put off in more
-    if (motion == Motion::rest) return kWindAtRest_mps;
-    const double sideways_mps = std::hypot(15.0, 0.15 * vertical_speed_mps);
-    return std::hypot(vertical_speed_mps, sideways_mps) - std::fabs(vertical_speed_mps);
+/// How much faster than its vertical speed a vehicle may be against the air, since it leans and the wind blows. Under
+/// a parachute it loses its own way as exp(-g t / v) and goes with the wind, but for gusts and what it leans as it
+/// swings. `hangs_s`: since that opened; NaN: none.
+double unseen_speed_mps(double vertical_speed_mps, Motion motion, double hangs_s, const WindProfile& wind) {
+    constexpr double kSwings = 0.3; // of its speed sideways; common practice, no source
+    if (motion == Motion::rest || (std::isfinite(hangs_s) && vertical_speed_mps < kLies_mps))
+        return std::hypot(wind.at(0).norm(), wind.sigma_mps(0));
+    const auto faster_mps = [&](double sideways_mps) {
+        return std::hypot(vertical_speed_mps, sideways_mps) - vertical_speed_mps;
+    };
+    const double way_mps = std::hypot(16.5, 0.15 * vertical_speed_mps);
+    if (!std::isfinite(hangs_s)) return faster_mps(way_mps);
+    const double left_mps = way_mps * std::exp(-std::max(0.0, hangs_s) * kGravityStandard_mps2 / vertical_speed_mps);
+    return std::hypot(wind.gust_up_mps(), faster_mps(std::hypot(kSwings * vertical_speed_mps, left_mps)));
 }
 
 /// By how much it changes between the time of a speed and that of a pressure, 1-sigma.
@@ -206,7 +214,7 @@ FlightEstimator::News FlightEstimator::pressure(const PressureSample& sample, Fl
     // readings more than high ones, and its speed would be off one way.
     const double at_m = vertical.valid ? vertical.altitude_m : heights.geopotential_above_pad_m;
     heights.above_pad_slow_m = pad_.atmosphere().height_sigma_m(at_m);
-    AirSpeeds speeds = speeds_of(sample.t_ns, heights, vertical, picture.air_speed);
+    AirSpeeds speeds = speeds_of(sample.t_ns, heights, vertical, picture);
     const double metres_per_pa = heights.above_pad_noise_m / pressure_noise_pa_;
     const double q_pa = std::isfinite(speeds.dynamic_pressure_pa) ? speeds.dynamic_pressure_pa : 0.0;
     const double port_noise_m = metres_per_pa * port_noise_pa(speeds.mach, q_pa);
@@ -221,7 +229,7 @@ FlightEstimator::News FlightEstimator::pressure(const PressureSample& sample, Fl
     if (!stuck_announced_) phases_.height({sample.t_ns, heights.above_pad_m, sigma_m});
     // Where heights are few, this one tells more of the speed than all before it.
     const VerticalEstimate now = filter_.estimate();
-    speeds = speeds_of(sample.t_ns, heights, now, picture.air_speed);
+    speeds = speeds_of(sample.t_ns, heights, now, picture);
     derived_.air(sample.t_ns, speeds, phases_);
     picture.air = AirPicture{sample.t_ns, heights, speeds,
                              now.valid ? sigma_beside(now, sample.t_ns, heights.above_pad_m)
@@ -301,7 +309,8 @@ void FlightEstimator::look_at_pad_height(std::int64_t t_ns, EventSink& events) {
 }
 
 AirSpeeds FlightEstimator::speeds_of(std::int64_t t_ns, const AirHeights& heights, const VerticalEstimate& vertical,
-                                     const AirSpeed& against_air) const {
+                                     const FlightPicture& picture) const {
+    const AirSpeed& against_air = picture.air_speed;
     const Motion motion = phases_.motion();
     const auto since_mps = [&](std::int64_t then_ns) {
         return std::fabs(seconds_between(then_ns, t_ns)) * unseen_acceleration_mps2(motion);
@@ -311,9 +320,12 @@ AirSpeeds FlightEstimator::speeds_of(std::int64_t t_ns, const AirHeights& height
                           std::hypot(against_air.sigma_mps, since_mps(against_air.t_ns)));
     if (!vertical.valid) return {kNaN, kNaN, kNaN, kNaN};
     const double speed_mps = std::fabs(vertical.vertical_speed_mps);
+    const bool hangs = phases_.phase() == Phase::under_drogue || phases_.phase() == Phase::under_main;
+    const double hangs_s = hangs ? seconds_between(phases_.phase_began_ns(), t_ns) : kNaN;
     return air_speeds(
         heights, speed_mps,
-        std::hypot(vertical.vertical_speed_sigma_mps, unseen_speed_mps(speed_mps, motion), since_mps(vertical.t_ns)));
+        std::hypot(vertical.vertical_speed_sigma_mps, unseen_speed_mps(speed_mps, motion, hangs_s, *picture.wind),
+                   since_mps(vertical.t_ns)));
 }
 
 FlightEstimator::News FlightEstimator::tick(std::int64_t t_ns, FlightPicture& picture, EventSink& events) {

@@ -71,7 +71,7 @@ class FlightEstimator {
     void accelerate(const ImuSample& sample, const std::optional<TiltInput>& tilt);
     /// Mach and dynamic pressure from the speed against the air or, while that is unknown, from vertical speed.
     [[nodiscard]] AirSpeeds speeds_of(std::int64_t t_ns, const AirHeights& heights, const VerticalEstimate& vertical,
-                                      const AirSpeed& against_air) const;
+                                      const FlightPicture& picture) const;
     void update_figures(const News& news, FlightPicture& picture);
     void after_measurement(std::int64_t t_ns, News& news, FlightPicture& picture, EventSink& events);
     void take_height_results(EventSink& events);

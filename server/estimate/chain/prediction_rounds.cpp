@@ -138,12 +138,12 @@ void PredictionRounds::learn_descent(std::int64_t t_ns, const FlightPicture& pic
     const double since_s = seconds_between(t_phase_ns_, t_ns);
     if (since_s < kSettle_s) return;
     const VerticalEstimate& v = picture.vertical;
-    if (v.valid && picture.air)
+    if (v.valid && picture.air && v.vertical_speed_mps < -kLies_mps)
         fit_.hanging(phase_ == Phase::under_main ? 1 : 0, -v.vertical_speed_mps, v.vertical_speed_sigma_mps,
                      picture.air->heights.density_kg_m3, gravity_mps2_);
     if (seconds_between(t_drift_ns_, t_ns) < kDrift_s) return;
     const auto drift = drift_of(picture, navigation);
-    if (!drift || !(drift->sigma_mps < kDriftSure_mps)) return;
+    if (!drift || !(drift->sigma_mps < kDriftSure_mps) || !(drift->velocity_mps.z() < -kLies_mps)) return;
     t_drift_ns_ = t_ns;
     // Near its steady rate of descent v, what hangs loses its way through the air as exp(-g t / v), and the air that it
     // follows is that of v / g before.

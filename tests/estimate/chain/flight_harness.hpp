@@ -38,11 +38,15 @@ class Collector final : public EventSink {
     std::vector<EstimateEvent> events;
 };
 
-/// A FlightEstimator with the picture it writes into; attitude and wind are unknown.
+/// A FlightEstimator with the picture it writes into; attitude is unknown.
 class LoneFlight {
   public:
     LoneFlight(const Vehicle& vehicle, const Site& site, bool inertial, bool pressure)
-        : estimator_(vehicle, site, inertial, pressure) {}
+        : estimator_(vehicle, site, inertial, pressure), wind_(site) {
+        picture_.wind = &wind_;
+    }
+    LoneFlight(const LoneFlight&) = delete; // the picture points into it
+    LoneFlight& operator=(const LoneFlight&) = delete;
     void imu(const ImuSample& sample, EventSink& events) { keep(estimator_.imu(sample, picture_, events)); }
     void pressure(const PressureSample& sample, EventSink& events) {
         keep(estimator_.pressure(sample, picture_, events));
@@ -64,6 +68,7 @@ class LoneFlight {
     }
 
     estimate::FlightEstimator estimator_;
+    estimate::WindProfile wind_;
     estimate::FlightPicture picture_;
     std::vector<double> estimates_;
 };

@@ -118,3 +118,31 @@ TEST_CASE("what is left of a vehicle's own way under its drogue is not taken for
     CHECK(std::abs(wind.at(900).y()) < 0.5 * wind.sigma_mps(900));
     CHECK(wind.at(900).x() == Approx(5).margin(0.2));
 }
+
+TEST_CASE("a vehicle that lies on the ground shows no calm, though nobody saw it touch down yet") {
+    RocketModel rocket = test::motorless(3, 0.005, 0.5);
+    rocket.body_diameter_m = 0.08;
+    Site site{};
+    site.wind = {{.height_m = 0, .speed_mps = 5, .from_deg = 270}};
+    const DayAtmosphere air{PadReference{}};
+    WindProfile wind(site);
+    PredictionRounds rounds(rocket, site);
+    FlightPicture picture;
+    picture.atmosphere = &air;
+    picture.wind = &wind;
+    picture.phase.phase = Phase::under_main;
+    picture.translation.valid = true;
+    picture.translation.covariance.setZero();
+    picture.translation.covariance.diagonal().head<6>().setConstant(0.01);
+    // Down with the wind at 6 m/s, and then at rest.
+    constexpr double kFalls_s = 12, kRate_mps = 6;
+    constexpr std::int64_t kBegan_ns = 1'000'000'000'000;
+    for (double t_s = 0; t_s < kFalls_s + 9; t_s += 0.1) {
+        const double falls = t_s < kFalls_s ? 1 : 0;
+        picture.translation.t_ns = kBegan_ns + seconds_to_ns(t_s);
+        picture.translation.position_enu_m = {5 * std::min(t_s, kFalls_s), 0, falls * kRate_mps * (kFalls_s - t_s)};
+        picture.translation.velocity_enu_mps = falls * Eigen::Vector3d(5, 0, -kRate_mps);
+        static_cast<void>(rounds.tick(picture.translation.t_ns, picture, nullptr, wind));
+    }
+    CHECK(wind.at(0).x() == Approx(5).margin(0.2));
+}

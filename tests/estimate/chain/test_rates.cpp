@@ -45,7 +45,9 @@ Flown fly_at(const Flight& flight, const Rates& rates, double from_s, double rai
     const auto at = [](double t_s) { return kRunStart_ns + seconds_to_ns(t_s); };
     FlightEstimator estimator(flight.scenario.vehicle, flight.scenario.site, rates.inertial_hz > 0,
                               rates.pressure_hz > 0);
+    const WindProfile wind(flight.scenario.site);
     FlightPicture picture;
+    picture.wind = &wind;
     Collector out;
     Flown flown;
     const sim::FlightEvents& events = flight.truth.events;
