@@ -47,6 +47,9 @@ inline constexpr double kLies_mps = 2.5;
 /// The 1-sigma that a vehicle file gives a fix's delay counts for this many: one that is far from what is told harms
 /// more than one that is not sure, and receivers have from 0.1 to 0.3 s (common experience, no source).
 inline constexpr double kFixDelayDoubt = 2.0;
+/// A sensor's own filter is easily left out of what is told of it, and one that lags far more harms more than one that
+/// is not sure.
+inline constexpr double kPressureDelayDoubt = 2.0;
 
 struct MagSample {
     std::int64_t t_ns;

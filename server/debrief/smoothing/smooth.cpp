@@ -52,6 +52,13 @@ double sigma_of(double variance, double more) {
     return std::hypot(std::sqrt(std::max(0.0, variance)), more);
 }
 
+const VerticalKalman& shown_of(const VerticalKalman& state) {
+    return state;
+}
+KalmanState<T::kSize> shown_of(const KalmanState<T::kSize>& state) {
+    return T::on_time(state);
+}
+
 /// Between `from` and `to` of the work. False: asked to stop.
 template <int N>
 bool add_smoothed(const ForwardPass<N>& pass, std::span<const SmoothedState> shown, Window window, double reference_m,
@@ -73,11 +80,13 @@ bool add_smoothed(const ForwardPass<N>& pass, std::span<const SmoothedState> sho
         for (std::size_t k = 0; k < flown.size(); ++k) {
             // Of steps at one time the last has all of it.
             if (k + 1 < flown.size() && flown[k + 1].t_ns <= flown[k].t_ns) continue;
+            const auto& both = shown_of(back[k]);
+            const auto& then = shown_of(flown[k].corrected);
             series.t_ns.push_back(flown[k].t_ns);
-            series.value.push_back(back[k].x(about.state));
-            series.sigma.push_back(sigma_of(back[k].covariance(about.state, about.state), more));
-            series.filter_value.push_back(flown[k].corrected.x(about.state));
-            series.filter_sigma.push_back(sigma_of(flown[k].corrected.covariance(about.state, about.state), more));
+            series.value.push_back(both.x(about.state));
+            series.sigma.push_back(sigma_of(both.covariance(about.state, about.state), more));
+            series.filter_value.push_back(then.x(about.state));
+            series.filter_sigma.push_back(sigma_of(then.covariance(about.state, about.state), more));
         }
         out.push_back(std::move(series));
     }

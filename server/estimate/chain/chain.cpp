@@ -66,7 +66,8 @@ NavigationPicture picture_of(const Navigation& navigation, Motion motion) {
     return out;
 }
 
-/// Nothing while slow, where its direction is all error, and on the ground, where gusts pass by: what a descent learned of them is soon of other air.
+/// Nothing while slow, where its direction is all error, and on the ground, where gusts pass by: what a descent learned
+/// of them is soon of other air.
 AirSpeed air_speed_of(const Navigation& navigation, const WindProfile& wind, Phase phase) {
     if (wind.unknown() || !navigation.moving() || phase == Phase::down) return {};
     const EskfNominal nominal = navigation.nominal();

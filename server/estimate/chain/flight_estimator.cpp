@@ -28,9 +28,6 @@ constexpr double kPressureGone_s = 2.5;
 /// A fix on the pad; beyond, a vehicle that is first heard of is somewhere else.
 constexpr double kAtPad_m = 150.0;
 constexpr double kAtPadSpeed_mps = 2.0;
-/// A sensor's own filter is easily left out of what is told of it, and one that lags far more harms more than one that
-/// is not sure.
-constexpr double kPressureDelayDoubt = 2.0;
 constexpr double kPadFixes_s = 10.0;
 constexpr double kByHand_mps2 = 30.0; ///< a vehicle may be moved on its rail, whatever its motor
 constexpr double kPadHeightDiffers_m = 15.0;
@@ -322,10 +319,10 @@ AirSpeeds FlightEstimator::speeds_of(std::int64_t t_ns, const AirHeights& height
     const double speed_mps = std::fabs(vertical.vertical_speed_mps);
     const bool hangs = phases_.phase() == Phase::under_drogue || phases_.phase() == Phase::under_main;
     const double hangs_s = hangs ? seconds_between(phases_.phase_began_ns(), t_ns) : kNaN;
-    return air_speeds(
-        heights, speed_mps,
-        std::hypot(vertical.vertical_speed_sigma_mps, unseen_speed_mps(speed_mps, motion, hangs_s, *picture.wind),
-                   since_mps(vertical.t_ns)));
+    return air_speeds(heights, speed_mps,
+                      std::hypot(vertical.vertical_speed_sigma_mps,
+                                 unseen_speed_mps(speed_mps, motion, hangs_s, *picture.wind),
+                                 since_mps(vertical.t_ns)));
 }
 
 FlightEstimator::News FlightEstimator::tick(std::int64_t t_ns, FlightPicture& picture, EventSink& events) {

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "server/estimate/math/angles.hpp"
+#include "server/estimate/math/fall.hpp"
 #include "server/estimate/navigation/carried.hpp"
 #include "shared/time.hpp"
 
@@ -264,7 +265,9 @@ bool NavigationReport::write_ahead(std::int64_t t_ns, const PositionSources& sou
     if (!navigation->moving() || !hears_inertial(navigation, t_ns) ||
         late_s < std::max(kCarriedAfter_s, kUnusual * usual_s_) || seconds_between(t_row_ns_, t_ns) < kSilentRow_s)
         return false;
-    const CarriedNavigation carried = carried_to(t_ns, *navigation, sources.motion);
+    const auto ahead = [&](std::int64_t then_ns) { return carried_to(then_ns, *navigation, sources.motion); };
+    const CarriedNavigation carried = ahead(falls_until_ns(
+        navigation->t_ns(), t_ns, [&](std::int64_t then_ns) { return ahead(then_ns).estimate.position_enu_m.z(); }));
     write_row(t_ns, {.estimate = carried.estimate}, carried.covariance.topLeftCorner<3, 3>(), sink);
     return true;
 }

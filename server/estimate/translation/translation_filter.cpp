@@ -5,6 +5,7 @@
 #include <cmath>
 #include <utility>
 
+#include "server/estimate/math/fall.hpp"
 #include "server/estimate/measurements.hpp"
 #include "shared/time.hpp"
 
@@ -31,7 +32,6 @@ constexpr double kUseless_m = 3000;
 constexpr double kForget_s = 120;
 /// Heights closer than this in time say the same twice; it also bounds what a late fix costs.
 constexpr double kHeightPeriod_s = 0.035;
-constexpr double kUnderground_m = 10; ///< a slope, a valley, a pad's height that is not right
 constexpr double kPadPeriod_s = 1.0;
 constexpr double kPadAcross_m = 20;
 constexpr double kPadUp_m = 1.0;
@@ -51,6 +51,7 @@ TranslationSettings translation_settings(const SensorNoise& sensors) {
         lasting * Vector3d(sensors.fix_horizontal_m, sensors.fix_horizontal_m, sensors.fix_vertical_m);
     out.errors.delay_sigma_s = kFixDelayDoubt * sensors.fix_delay_sigma_s;
     out.errors.datum_sigma_m = sensors.pad_datum_sigma_m;
+    out.errors.height_delay_sigma_s = kPressureDelayDoubt * sensors.pressure_delay_sigma_s;
     out.fix_delay_s = sensors.fix_delay_s;
     out.white_fraction = 1 - sensors.fix_correlated_share;
     return out;
@@ -310,12 +311,16 @@ void TranslationFilter::take_place(Belief& belief, const Trail& trail) const {
     if (stands) correct(belief, state.of_place(Vector3d::Zero(), kPadRepeats * size_m), trail);
 }
 
-/// Nothing is predicted to fall through the ground, or through where it was measured, if that was lower.
+/// Where it gets to the ground it stays.
 void TranslationFilter::show_ahead(Belief& belief) const {
-    const double measured_m = belief.state.value(TranslationState::kUp);
-    Belief ahead = belief;
-    predict(ahead, t_shown_ns_, manoeuvre_);
-    if (ahead.state.value(TranslationState::kUp) > std::min(0.0, measured_m) - kUnderground_m) belief = ahead;
+    const auto ahead = [&](std::int64_t t_ns) {
+        Belief out = belief;
+        predict(out, t_ns, manoeuvre_);
+        return out;
+    };
+    belief = ahead(falls_until_ns(belief.t_ns, t_shown_ns_, [&](std::int64_t t_ns) {
+        return ahead(t_ns).state.on_time().x(TranslationState::kUp);
+    }));
 }
 
 TranslationEstimate TranslationFilter::estimate() const {
@@ -329,12 +334,13 @@ TranslationEstimate TranslationFilter::estimate() const {
     out.valid_up = belief.placed && state.sigma(TranslationState::kPosition + 2) < kUseless_m;
     out.valid = out.valid_up && std::max(state.sigma(0), state.sigma(1)) < kUseless_m;
     if (!out.valid_up) return out;
-    out.position_enu_m = state.part(TranslationState::kPosition);
-    out.velocity_enu_mps = state.part(TranslationState::kVelocity);
-    out.acceleration_enu_mps2 = state.part(TranslationState::kAcceleration);
+    const auto now = state.on_time();
+    out.position_enu_m = now.x.segment<3>(TranslationState::kPosition);
+    out.velocity_enu_mps = now.x.segment<3>(TranslationState::kVelocity);
+    out.acceleration_enu_mps2 = now.x.segment<3>(TranslationState::kAcceleration);
     out.fix_errors << state.part(TranslationState::kFixError), state.value(TranslationState::kDelay),
         state.value(TranslationState::kDatum);
-    out.covariance = state.covariance().topLeftCorner<14, 14>();
+    out.covariance = now.covariance.topLeftCorner<14, 14>();
     return out;
 }
 

@@ -12,11 +12,13 @@ using Eigen::Vector3d;
 
 namespace {
 
+constexpr double kDelayMost = 2.0; // sigmas: more is motion that nobody expected
 constexpr double kClimbs = 4.0; // sigmas of vertical speed: its error seems to show a sixteenth of what is true at most
 
 } // namespace
 
-TranslationState::TranslationState(const TranslationErrors& errors) {
+TranslationState::TranslationState(const TranslationErrors& errors)
+    : delay_most_s_(kDelayMost * errors.delay_sigma_s), height_delay_sigma_s_(errors.height_delay_sigma_s) {
     auto variance = kalman_.covariance.diagonal();
     variance.segment<3>(kFixError) = errors.fix_sigma_m.cwiseAbs2();
     variance(kDelay) = errors.delay_sigma_s * errors.delay_sigma_s;
@@ -113,20 +115,13 @@ void TranslationState::place(int axis, double position_m, double velocity_mps, d
 
 TranslationState::Observation TranslationState::of_fix(const Eigen::Matrix<double, 6, 1>& measured,
                                                        const Eigen::Matrix<double, 6, 6>& noise) const {
-    const double late_s = kalman_.x(kDelay);
-    const Vector3d v = part(kVelocity), a = part(kAcceleration);
     Eigen::Matrix<double, 6, kSize> rows = Eigen::Matrix<double, 6, kSize>::Zero();
     Eigen::Matrix<double, 6, 1> expected;
-    expected << part(kPosition) + part(kFixError) - late_s * v + 0.5 * late_s * late_s * a, v - late_s * a;
+    expected << part(kPosition) + part(kFixError), part(kVelocity);
     expected(2) += kalman_.x(kDatum);
     for (int axis = 0; axis < 3; ++axis) {
         rows(axis, kPosition + axis) = rows(axis, kFixError + axis) = 1;
-        rows(axis, kVelocity + axis) = -late_s;
-        rows(axis, kAcceleration + axis) = 0.5 * late_s * late_s;
-        rows(axis, kDelay) = late_s * a(axis) - v(axis);
         rows(3 + axis, kVelocity + axis) = 1;
-        rows(3 + axis, kAcceleration + axis) = -late_s;
-        rows(3 + axis, kDelay) = -a(axis);
     }
     rows(2, kDatum) = 1;
     std::array<int, 6> given{};
@@ -145,12 +140,37 @@ TranslationState::Observation TranslationState::of_fix(const Eigen::Matrix<doubl
 }
 
 TranslationState::Observation TranslationState::of_height(double height_m, double noise_m) const {
+    const double late_s = kalman_.x(kDelay), speed_mps = kalman_.x(kVelocity + 2);
+    const double acceleration_mps2 = kalman_.x(kAcceleration + 2);
     Observation out{Rows::Zero(1, kSize), Values(1), Noise(1, 1), {}};
     out.keeps.set(kHeightError);
-    out.keeps.set(kDelay, std::abs(kalman_.x(kVelocity + 2)) < kClimbs * sigma(kVelocity + 2));
-    out.rows(0, kPosition + 2) = out.rows(0, kHeightError) = 1;
-    out.innovation(0) = height_m - kalman_.x(kPosition + 2) - kalman_.x(kHeightError);
+    out.keeps.set(kDelay, std::abs(speed_mps) < kClimbs * sigma(kVelocity + 2) ||
+                              std::abs(speed_mps) * sigma(kDelay) <
+                                  std::hypot(height_error_sigma_m_, speed_mps * height_delay_sigma_s_));
+    out.rows(0, kUp) = out.rows(0, kHeightError) = 1;
+    out.rows(0, kVelocity + 2) = late_s;
+    out.rows(0, kAcceleration + 2) = 0.5 * late_s * late_s;
+    out.rows(0, kDelay) = speed_mps + late_s * acceleration_mps2;
+    out.innovation(0) = height_m - kalman_.x(kHeightError) - kalman_.x(kUp) - late_s * speed_mps -
+                        0.5 * late_s * late_s * acceleration_mps2;
     out.noise(0, 0) = noise_m * noise_m;
+    return out;
+}
+
+KalmanState<TranslationState::kSize> TranslationState::on_time(const KalmanState<kSize>& late) {
+    const double late_s = late.x(kDelay);
+    const Vector3d v = late.x.segment<3>(kVelocity), a = late.x.segment<3>(kAcceleration);
+    Matrix rows = Matrix::Identity();
+    KalmanState<kSize> out = late;
+    for (int axis = 0; axis < 3; ++axis) {
+        out.x(kPosition + axis) += late_s * v(axis) + 0.5 * late_s * late_s * a(axis);
+        out.x(kVelocity + axis) += late_s * a(axis);
+        rows(kPosition + axis, kVelocity + axis) = rows(kVelocity + axis, kAcceleration + axis) = late_s;
+        rows(kPosition + axis, kAcceleration + axis) = 0.5 * late_s * late_s;
+        rows(kPosition + axis, kDelay) = v(axis) + late_s * a(axis);
+        rows(kVelocity + axis, kDelay) = a(axis);
+    }
+    out.covariance = rows * late.covariance * rows.transpose();
     return out;
 }
 
@@ -178,6 +198,7 @@ void TranslationState::correct(const Observation& observation) {
     for (int part = 0; part < kSize; ++part)
         if (observation.keeps[static_cast<std::size_t>(part)]) gain.row(part).setZero();
     kalman_.x += gain * observation.innovation;
+    kalman_.x(kDelay) = std::clamp(kalman_.x(kDelay), -delay_most_s_, delay_most_s_);
     // It is P - K H P - P H' K' + K S K', and so a symmetric product of two narrow matrices.
     const Gain half = 0.5 * gain.lazyProduct(s) - hp.transpose();
     const Matrix change = half.lazyProduct(gain.transpose());

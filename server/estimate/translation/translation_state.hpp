@@ -36,8 +36,12 @@ struct TranslationErrors {
     double delay_sigma_s = 0.08;
     double datum_sigma_m = 30;
     double height_tau_s = 20;
+    double height_delay_sigma_s = 0.06;
 };
 
+/// Motion is kept as late as fixes are (kDelay): position and velocity of a fix are late together, and a filter that
+/// subtracts the one from the other by its own velocity and acceleration would seem to see by how much. Only heights
+/// do, which are told on time.
 class TranslationState {
   public:
     enum Part {
@@ -61,10 +65,10 @@ class TranslationState {
         Rows rows;
         Values innovation;
         Noise noise;
-        /// What only others can teach: its uncertainty counts, its value stays. Position and velocity of a fix are late
-        /// together, so that fixes alone cannot show by how much: what they seem to show is a manoeuvre. Heights alone
-        /// cannot show what they are off by: a launch would be taken for it. Nor do they show how late fixes are while
-        /// the vehicle hardly climbs: what they seem to show is the error of its vertical speed.
+        /// What only others can teach: its uncertainty counts, its value stays. Fixes cannot show how late they are.
+        /// Heights alone cannot show what they are off by: a launch would be taken for it. They do not show how late
+        /// fixes are while the vehicle hardly climbs (what they seem to show is the error of its vertical speed), nor
+        /// better than they are right and on time themselves.
         std::bitset<kSize> keeps;
     };
 
@@ -92,6 +96,10 @@ class TranslationState {
     /// Of the place itself.
     [[nodiscard]] Observation of_place(const Eigen::Vector3d& position_m, const Eigen::Vector3d& sigma_m) const;
 
+    /// The same on time: position, velocity and acceleration of now.
+    [[nodiscard]] static KalmanState<kSize> on_time(const KalmanState<kSize>& late);
+    [[nodiscard]] KalmanState<kSize> on_time() const { return on_time(kalman_); }
+
     /// Normalised innovation squared: chi-square of as many degrees of freedom as there are rows.
     [[nodiscard]] double nis(const Observation& observation) const;
     void correct(const Observation& observation);
@@ -108,7 +116,7 @@ class TranslationState {
     void fade(int state, const GaussMarkovStep& step);
 
     KalmanState<kSize> kalman_;
-    double height_error_sigma_m_ = 0;
+    double height_error_sigma_m_ = 0, delay_most_s_, height_delay_sigma_s_;
 };
 
 } // namespace turnstone::estimate

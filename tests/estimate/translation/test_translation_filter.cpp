@@ -389,6 +389,50 @@ TEST_CASE("Where a launch is expected after rest, thrust may have begun at once"
     CHECK(filter.estimate().velocity_sigma_mps().z() == Approx(steady_mps).epsilon(0.03));
 }
 
+// A delay shifts all of what a receiver says by the same time, and nothing in it can show by how much.
+TEST_CASE("However long it falls, fixes alone leave a vehicle as unsure as its speed times their delay") {
+    TranslationSettings settings;
+    settings.errors.delay_sigma_s = 0.16;
+    settings.errors.datum_sigma_m = 0.1;
+    for (const double late_s : {-0.16, 0.16}) {
+        TranslationFilter filter(settings);
+        Receiver receiver(3);
+        filter.expect({Vector3d::Zero(), {1.5, 1.5, 4}, Vector3d::Constant(1)});
+        const auto fall = [](double s) {
+            const double t = std::max(0.0, s);
+            return TrueMotion{{0, 0, 1000 - 0.5 * 9.81 * t * t}, {0, 0, -9.81 * t}};
+        };
+        for (int i = -50; i <= 59; ++i)
+            filter.fix(receiver.fix(0.2 * i, 0.2, settings.fix_delay_s, fall(0.2 * i - late_s)));
+        const TranslationEstimate e = filter.estimate();
+        CAPTURE(late_s, e.position_enu_m.z(), e.position_sigma_m().z(), e.velocity_sigma_mps().z());
+        const double speed_mps = fall(11.8).velocity_mps.z();
+        CHECK(e.position_sigma_m().z() > 0.95 * 0.16 * std::abs(speed_mps));
+        CHECK(std::abs(e.position_enu_m.z() - fall(11.8).position_m.z()) < 1.5 * e.position_sigma_m().z());
+        CHECK(std::abs(e.velocity_enu_mps.z() - speed_mps) < 2.5 * e.velocity_sigma_mps().z());
+        CHECK(filter.delay_sigma_s() > 0.15);
+    }
+}
+
+TEST_CASE("What falls and is heard no more is predicted as far as the ground, and to lie there") {
+    TranslationSettings settings;
+    settings.errors.datum_sigma_m = 0.1;
+    TranslationFilter filter(settings);
+    Receiver receiver(5);
+    filter.expect({.sigma_mps2 = {1.5, 1.5, 4}});
+    const auto fall = [](double s) { return TrueMotion{{20 * s, 0, -100 * s}, {20, 0, -100}}; }; // at 0 s it hits
+    for (double s = -8; s < -0.35; s += 0.2) filter.fix(receiver.fix(s, 0.2, 0.1, fall(s)));
+    for (const double later_s : {0.1, 1.0, 10.0, 60.0}) {
+        INFO(later_s << " s after it hit");
+        filter.advance(at(later_s));
+        const TranslationEstimate e = filter.estimate();
+        REQUIRE(e.valid);
+        CHECK(std::abs(e.position_enu_m.z()) < 1);
+        CHECK(std::abs(e.position_enu_m.x()) < 3 * e.position_sigma_m().x());
+        CHECK(e.position_sigma_m().norm() < 12);
+    }
+}
+
 TEST_CASE("One fix that is far off is believed little, and a receiver that stays there is believed in the end") {
     TranslationFilter filter(TranslationSettings{});
     const auto stand = [&](double s, double east_m) { filter.fix(fix_at(s, 0.1, {east_m, 0, 0}, {0, 0, 0})); };

@@ -110,23 +110,32 @@ TEST_CASE("Standing still under wandering fixes is known no better than the best
     CHECK(checked == 18);
 }
 
-TEST_CASE("What a fix would read is what motion over the delay makes of it, and its rows are the derivatives") {
+TEST_CASE("Motion is as late as fixes are: on time, and to a height, it is what it does over the delay") {
     TranslationState state((TranslationErrors()));
     auto& x = state.kalman().x;
     x << 10, 20, 300, 5, -3, 80, 1, 2, 40, 0.5, -0.5, 2, 0.13, 4, 1;
-    const Eigen::Matrix<double, 6, 1> zero = Eigen::Matrix<double, 6, 1>::Zero();
-    const auto noise = Eigen::Matrix<double, 6, 6>::Identity();
-    const auto seen = state.of_fix(zero, noise);
-    // 0.13 s ago, under a steady acceleration.
-    CHECK(-seen.innovation(2) == Approx(300 - 0.13 * 80 + 0.5 * 40 * 0.13 * 0.13 + 2 + 4));
-    CHECK(-seen.innovation(5) == Approx(80 - 0.13 * 40));
+    // 0.13 s later, under a steady acceleration.
+    const Vector3d position_m(10 + 0.13 * 5 + 0.5 * 1 * 0.13 * 0.13, 20 - 0.13 * 3 + 0.5 * 2 * 0.13 * 0.13,
+                              300 + 0.13 * 80 + 0.5 * 40 * 0.13 * 0.13);
+    const auto now = state.on_time();
+    CHECK((now.x.head<3>() - position_m).norm() == Approx(0).margin(1e-12));
+    CHECK(now.x(5) == Approx(80 + 0.13 * 40));
+    CHECK(-state.of_height(0, 1).innovation(0) == Approx(position_m.z() + 1));
+
+    using Matrix = TranslationState::Matrix;
+    state.kalman().covariance = Matrix::Identity();
+    state.kalman().covariance(2, 12) = state.kalman().covariance(12, 2) = 0.3;
+    const auto seen = state.of_height(0, 1);
+    Matrix rows;
     for (int k = 0; k < TranslationState::kSize; ++k) {
         TranslationState more = state, less = state;
         constexpr double kStep = 1e-5;
         more.kalman().x(k) += kStep;
         less.kalman().x(k) -= kStep;
-        const Eigen::VectorXd slope =
-            (less.of_fix(zero, noise).innovation - more.of_fix(zero, noise).innovation) / (2 * kStep);
-        for (int row = 0; row < 6; ++row) CHECK(seen.rows(row, k) == Approx(slope(row)).margin(1e-6));
+        rows.col(k) = (more.on_time().x - less.on_time().x) / (2 * kStep);
+        const double slope = less.of_height(0, 1).innovation(0) - more.of_height(0, 1).innovation(0);
+        CHECK(seen.rows(0, k) == Approx(slope / (2 * kStep)).margin(1e-6));
     }
+    const Matrix expected = rows * state.covariance() * rows.transpose();
+    CHECK((state.on_time().covariance - expected).norm() == Approx(0).margin(1e-5));
 }
