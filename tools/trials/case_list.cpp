@@ -18,6 +18,7 @@ std::vector<ListedCase> list() {
     for (const std::string scenario :
          {"late-drogue", "ballistic", "reboot-at-ejection", "gnss-loss", "barometer-failure"})
         out.push_back({scenario, scenario, scenarios, {.scenario = scenario}});
+    out.push_back({"high", "to 8 km", scenarios, {.trouble = "high"}});
     for (const double hz : {1.0, 2.0, 5.0, 10.0, 25.0, 50.0})
         out.push_back(
             {"baro-" + whole(hz), "barometer " + whole(hz) + " Hz", rates, {.kit = "baro", .pressure_hz = hz}});
@@ -40,6 +41,7 @@ std::vector<ListedCase> list() {
                            CaseGroup::kits,
                            {.kit = std::string(kit.name)}});
     for (const Trouble& trouble : trials::troubles()) {
+        if (trouble.name == "high") continue; // no trouble
         TrialCase trial_case{.trouble = std::string(trouble.name)};
         if (trouble.name == "boot-10") trial_case.scenario = "reboot-at-ejection";
         if (trouble.name == "sparse") trial_case.kit = "all", trial_case.fix_hz = 1;

@@ -90,6 +90,16 @@ const std::vector<Trouble>& troubles() {
              s.impairment.fades_per_minute = 6;
              s.impairment.fade_s = 3;
          }},
+        {"high", "a motor that takes it to 8 km, at twice the speed of sound",
+         [](auto& s) {
+             RocketModel& rocket = *s.vehicle.rocket;
+             rocket.mass_dry_kg = 3.6;
+             rocket.mass_propellant_kg = 2.6;
+             rocket.rail_length_m = 4;
+             for (double& t_s : rocket.thrust_n.x) t_s *= 3.2;
+             for (double& newtons : rocket.thrust_n.y) newtons *= 2.2;
+             for (double& coefficient : rocket.drag_coefficient.y) coefficient *= 0.7;
+         }},
     };
     return kTroubles;
 }

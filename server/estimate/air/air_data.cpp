@@ -126,9 +126,13 @@ double DayAtmosphere::temperature_k(double geopotential_above_pad_m) const noexc
     return layer.base_temperature_k + layer.lapse_k_per_m * (height_m - layer.base_m);
 }
 
+double DayAtmosphere::unknown_m(double height_m) const noexcept {
+    const bool known = pad_.profile && !pad_.profile->empty();
+    return std::max(0.0, std::fabs(height_m) - (known ? pad_.profile->back().height_m : 0.0));
+}
+
 double DayAtmosphere::lapse_sigma_k(double height_m) const noexcept {
-    if (pad_.profile) return 0.0;
-    const double km = std::min(std::fabs(height_m) / 1000.0, kLapseGrows_km);
+    const double km = std::min(unknown_m(height_m) / 1000.0, kLapseGrows_km);
     return (kLapse_k - kLapseBends_k * km) * km;
 }
 
@@ -143,8 +147,8 @@ double DayAtmosphere::temperature_sigma_k(double geopotential_above_pad_m) const
 
 double DayAtmosphere::profile_sigma_m(double geopotential_above_pad_m) const noexcept {
     const double height_m = std::fabs(geopotential_above_pad_m);
+    const double lapse_k_m = lapse_integral_k_m(unknown_m(height_m));
     const double mean_k = 0.5 * (pad_.temperature_k + temperature_k(geopotential_above_pad_m));
-    const double lapse_k_m = pad_.profile ? 0.0 : lapse_integral_k_m(height_m);
     return std::hypot(lapse_k_m, constant_sigma_k() * height_m) / mean_k;
 }
 

@@ -10,8 +10,8 @@
 /// height; WMO-No. 8 part I ch. 12).
 ///
 /// Uncertainty, 1-sigma: the day's temperatures are unknown. The difference between the true and the assumed one is
-/// taken as a constant part (pad temperature error, moisture, with a profile its own error) plus, without a profile, a
-/// part that grows with height by the figures in the .cpp. Its integral over height, divided by the mean temperature,
+/// taken as a constant part (pad temperature error, moisture, with a profile its own error) plus a part that grows with
+/// height above the pad, or above the profile's top, by the figures in the .cpp. Its integral over height, divided by the mean temperature,
 /// is the height error; it fits real soundings (tests/estimate/air/test_air_data.cpp). To that come the pressure noise
 /// and the error of the pad pressure, each times R T / (g p).
 ///
@@ -103,6 +103,8 @@ class DayAtmosphere {
     static constexpr std::size_t kProfileLayers = 40;
     void add_layer(double base_m, double temperature_k, double lapse_k_per_m);
     void add_profile();
+    /// Of a height, what lies above all of which temperatures are told.
+    [[nodiscard]] double unknown_m(double height_m) const noexcept;
     [[nodiscard]] double lapse_sigma_k(double height_m) const noexcept;
     [[nodiscard]] double constant_sigma_k() const noexcept;
 
