@@ -314,11 +314,12 @@ estimate not older than half a second or one and a half samples. Harm is any err
 is a lamp at "overconfident" or worse, or an alert about a sensor. The limits that tests hold these figures to are in
 `tests/trials`.
 
-One square cannot be kept: that of speed under thrust where a launch shows late, by a barometer or fixes alone. Until it
-does, it has happened with probability p = r T, at a rate r of launches and T after the last moment of sure rest. Who
-weighs rest and flight by that says no speed, with a 1-sigma of √p of a launch's, and is off by 1/√p of it in one: a mean of
-1 / (2 r b) over a burn of b seconds, whatever T is. That is 150 with one launch in ten minutes and a burn of two seconds. The
-vertical filter takes one in fifty seconds, 12; more would be a filter that speaks of launches all day.
+One square cannot be kept: that of speed under thrust where a launch shows late, by a barometer or fixes alone. Before a
+sample shows it, it has happened with probability p = r T, at a rate r of launches and T after the last sample. Who weighs
+rest and flight by that says no speed, with a 1-sigma of √p of a launch's, and is off by 1/√p of it: a square of 1 / (r T),
+whatever the speed. The vertical filter takes a launch in fifty seconds: 500 a tenth of a second later, and thousands where a
+height reads low by chance and speaks for rest. Two such rows of the twenty of a burn make its mean 40 and more, though all
+the others are within a sigma. To expect more launches is to speak of them all day.
 
 Nor can the time of apogee, within one and a half periods of an inertial sensor at 200 Hz, 7.5 ms. Only heights and fixes say
 that the climb is over, and how late they are is known to 30 and 80 ms (vehicle.json): 20 ms by the barometer's median alone.

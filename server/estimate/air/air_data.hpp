@@ -11,9 +11,9 @@
 ///
 /// Uncertainty, 1-sigma: the day's temperatures are unknown. The difference between the true and the assumed one is
 /// taken as a constant part (pad temperature error, moisture, with a profile its own error) plus a part that grows with
-/// height above the pad, or above the profile's top, by the figures in the .cpp. Its integral over height, divided by the mean temperature,
-/// is the height error; it fits real soundings (tests/estimate/air/test_air_data.cpp). To that come the pressure noise
-/// and the error of the pad pressure, each times R T / (g p).
+/// height above the pad, or above the profile's top, by the figures in the .cpp. Its integral over height, divided by
+/// the mean temperature, is the height error; it fits real soundings (tests/estimate/air/test_air_data.cpp). To that
+/// come the pressure noise and the error of the pad pressure, each times R T / (g p).
 ///
 /// Pure functions and one immutable profile: nothing here remembers measurements. NaN or impossible input gives NaN.
 #include <array>

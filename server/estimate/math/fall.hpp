@@ -7,7 +7,7 @@ namespace turnstone::estimate {
 
 /// As far in (from_ns, to_ns] as a prediction holds: to its end or, where `up_m(t_ns)`, height above the pad, is under
 /// the ground by then, to where it gets there. Ground is at the pad's height, or where it was at `from_ns` if that was
-/// lower. A slope, a valley, a pad's height that is not right are no ground to fall through.
+/// lower. kUnderground_m more is taken for a slope, a valley, a pad's height that is not right.
 template <class UpAt>
 [[nodiscard]] std::int64_t falls_until_ns(std::int64_t from_ns, std::int64_t to_ns, const UpAt& up_m) {
     constexpr double kUnderground_m = 10;

@@ -27,7 +27,7 @@ struct Level {
 };
 
 struct DayResult {
-    double worst_sigmas = 0.0;      ///< largest error over its own 1-sigma, from 100 m above the pad up
+    double worst_sigmas = 0.0; ///< largest error over its own 1-sigma, from 100 m above the pad up
     double worst_temperature_sigmas = 0.0;
     double worst_fraction = 0.0;    ///< largest error over height, from 500 m to 3 km
     double standard_fraction = 0.0; ///< the same for plain pressure altitude differences
@@ -62,9 +62,8 @@ DayResult compare(const std::vector<Level>& levels, double pad_temperature_k, do
         const AirHeights air = day.heights(level.pressure_pa, 5.0);
         const double error_m = air.geopotential_above_pad_m - true_m;
         if (true_m > 100.0) out.worst_sigmas = std::max(out.worst_sigmas, std::fabs(error_m) / air.above_pad_sigma_m);
-        out.worst_temperature_sigmas =
-            std::max(out.worst_temperature_sigmas,
-                     std::fabs(air.temperature_k - level.temperature_k) / air.temperature_sigma_k);
+        out.worst_temperature_sigmas = std::max(
+            out.worst_temperature_sigmas, std::fabs(air.temperature_k - level.temperature_k) / air.temperature_sigma_k);
         if (true_m > 500.0 && true_m < 5000.0) {
             out.squares += error_m * error_m / (air.above_pad_sigma_m * air.above_pad_sigma_m);
             ++out.squared;
