@@ -52,11 +52,12 @@ double sigma_of(double variance, double more) {
     return std::hypot(std::sqrt(std::max(0.0, variance)), more);
 }
 
-const VerticalKalman& shown_of(const VerticalKalman& state) {
+/// `about`: the same moment from both sides. A sigma that each would make of its own motion could not be compared.
+const VerticalKalman& shown_of(const VerticalKalman& state, const VerticalKalman&) {
     return state;
 }
-KalmanState<T::kSize> shown_of(const KalmanState<T::kSize>& state) {
-    return T::on_time(state);
+KalmanState<T::kSize> shown_of(const KalmanState<T::kSize>& state, const KalmanState<T::kSize>& about) {
+    return T::on_time(state, about);
 }
 
 /// Between `from` and `to` of the work. False: asked to stop.
@@ -80,8 +81,8 @@ bool add_smoothed(const ForwardPass<N>& pass, std::span<const SmoothedState> sho
         for (std::size_t k = 0; k < flown.size(); ++k) {
             // Of steps at one time the last has all of it.
             if (k + 1 < flown.size() && flown[k + 1].t_ns <= flown[k].t_ns) continue;
-            const auto& both = shown_of(back[k]);
-            const auto& then = shown_of(flown[k].corrected);
+            const auto& both = shown_of(back[k], back[k]);
+            const auto& then = shown_of(flown[k].corrected, back[k]);
             series.t_ns.push_back(flown[k].t_ns);
             series.value.push_back(both.x(about.state));
             series.sigma.push_back(sigma_of(both.covariance(about.state, about.state), more));

@@ -157,17 +157,19 @@ TranslationState::Observation TranslationState::of_height(double height_m, doubl
     return out;
 }
 
-KalmanState<TranslationState::kSize> TranslationState::on_time(const KalmanState<kSize>& late) {
-    const double late_s = late.x(kDelay);
-    const Vector3d v = late.x.segment<3>(kVelocity), a = late.x.segment<3>(kAcceleration);
+KalmanState<TranslationState::kSize> TranslationState::on_time(const KalmanState<kSize>& late,
+                                                               const KalmanState<kSize>& about) {
+    const double late_s = late.x(kDelay), about_s = about.x(kDelay);
+    const Vector3d v = about.x.segment<3>(kVelocity), a = about.x.segment<3>(kAcceleration);
     Matrix rows = Matrix::Identity();
     KalmanState<kSize> out = late;
     for (int axis = 0; axis < 3; ++axis) {
-        out.x(kPosition + axis) += late_s * v(axis) + 0.5 * late_s * late_s * a(axis);
-        out.x(kVelocity + axis) += late_s * a(axis);
-        rows(kPosition + axis, kVelocity + axis) = rows(kVelocity + axis, kAcceleration + axis) = late_s;
-        rows(kPosition + axis, kAcceleration + axis) = 0.5 * late_s * late_s;
-        rows(kPosition + axis, kDelay) = v(axis) + late_s * a(axis);
+        const double own_a = late.x(kAcceleration + axis);
+        out.x(kPosition + axis) += late_s * late.x(kVelocity + axis) + 0.5 * late_s * late_s * own_a;
+        out.x(kVelocity + axis) += late_s * own_a;
+        rows(kPosition + axis, kVelocity + axis) = rows(kVelocity + axis, kAcceleration + axis) = about_s;
+        rows(kPosition + axis, kAcceleration + axis) = 0.5 * about_s * about_s;
+        rows(kPosition + axis, kDelay) = v(axis) + about_s * a(axis);
         rows(kVelocity + axis, kDelay) = a(axis);
     }
     out.covariance = rows * late.covariance * rows.transpose();

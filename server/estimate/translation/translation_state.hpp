@@ -96,9 +96,10 @@ class TranslationState {
     /// Of the place itself.
     [[nodiscard]] Observation of_place(const Eigen::Vector3d& position_m, const Eigen::Vector3d& sigma_m) const;
 
-    /// The same on time: position, velocity and acceleration of now.
-    [[nodiscard]] static KalmanState<kSize> on_time(const KalmanState<kSize>& late);
-    [[nodiscard]] KalmanState<kSize> on_time() const { return on_time(kalman_); }
+    /// The same on time: position, velocity and acceleration of now. What the delay does to them is taken from `about`,
+    /// the motion as it is known best.
+    [[nodiscard]] static KalmanState<kSize> on_time(const KalmanState<kSize>& late, const KalmanState<kSize>& about);
+    [[nodiscard]] KalmanState<kSize> on_time() const { return on_time(kalman_, kalman_); }
 
     /// Normalised innovation squared: chi-square of as many degrees of freedom as there are rows.
     [[nodiscard]] double nis(const Observation& observation) const;
