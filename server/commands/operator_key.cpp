@@ -69,6 +69,11 @@ void KeptSessions::write() {
         next = std::exchange(put_, std::nullopt);
     }
     if (!next) return;
+    if (next->empty()) {
+        std::error_code none_was_kept;
+        std::filesystem::remove(file_, none_was_kept);
+        return;
+    }
     if (const int error = write_whole(file_, mark_ + "\n" + *next + "\n", 0600, Existing::replaced); error != 0)
         spdlog::warn("{}: operators' sessions cannot be kept here ({}); after a restart they unlock again",
                      file_.string(), std::strerror(error));

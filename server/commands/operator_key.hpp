@@ -19,7 +19,7 @@ class KeptSessions {
     KeptSessions(const std::filesystem::path& recordings, std::string mark);
     /// Empty: none are kept, or another key opened them.
     [[nodiscard]] std::string read() const;
-    /// What the next write() is to write. Returns at once; of any thread.
+    /// What the next write() is to write; empty: no file stays. Returns at once; of any thread.
     void put(std::string sessions);
     /// Warns when it cannot: nobody is kept from recording by that.
     void write();

@@ -78,4 +78,9 @@ TEST_CASE("Sessions are kept for the key that opened them, and only their owner 
     CHECK(sessions.read() == "[1]\n");
     CHECK(KeptSessions(folder.path(), "a key").read() == "[1]\n");
     CHECK(KeptSessions(folder.path(), "another").read().empty());
+    // Without any, no file stays.
+    KeptSessions none(folder.path(), "mark");
+    none.put("");
+    none.write();
+    CHECK_FALSE(std::filesystem::exists(folder.path() / "operator_sessions"));
 }

@@ -210,7 +210,7 @@ void OperatorAccess::keep() const {
                         {"ends_utc_s", to_utc_s(session.ends)},
                         {"heir_key", session.heir_key},
                         {"heir_key_ends_utc_s", to_utc_s(session.heir_key_ends)}});
-    keep_(list.dump());
+    keep_(list.empty() ? "" : list.dump());
 }
 
 KeyAttempt OperatorAccess::attempt(const std::string& address, std::string_view key, Clock::time_point now,
