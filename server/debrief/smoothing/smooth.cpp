@@ -75,21 +75,24 @@ bool add_smoothed(const ForwardPass<N>& pass, std::span<const SmoothedState> sho
     };
     const std::vector<KalmanState<N>> back = smoothed<N>(flown, go_on);
     if (back.empty()) return false;
-    for (const SmoothedState& about : shown) {
-        SmoothedSeries series{about.key, about.title, about.unit, about.decimals, {}, {}, {}, {}, {}};
-        const double more = about.is_height ? reference_m : 0.0;
-        for (std::size_t k = 0; k < flown.size(); ++k) {
-            // Of steps at one time the last has all of it.
-            if (k + 1 < flown.size() && flown[k + 1].t_ns <= flown[k].t_ns) continue;
-            const auto& both = shown_of(back[k], back[k]);
-            const auto& then = shown_of(flown[k].corrected, back[k]);
+    const std::size_t before = out.size();
+    for (const SmoothedState& about : shown)
+        out.push_back({about.key, about.title, about.unit, about.decimals, {}, {}, {}, {}, {}});
+    for (std::size_t k = 0; k < flown.size(); ++k) {
+        // Of steps at one time the last has all of it.
+        if (k + 1 < flown.size() && flown[k + 1].t_ns <= flown[k].t_ns) continue;
+        const auto& both = shown_of(back[k], back[k]);
+        const auto& then = shown_of(flown[k].corrected, back[k]);
+        for (std::size_t i = 0; i < shown.size(); ++i) {
+            const int state = shown[i].state;
+            const double more = shown[i].is_height ? reference_m : 0.0;
+            SmoothedSeries& series = out[before + i];
             series.t_ns.push_back(flown[k].t_ns);
-            series.value.push_back(both.x(about.state));
-            series.sigma.push_back(sigma_of(both.covariance(about.state, about.state), more));
-            series.filter_value.push_back(then.x(about.state));
-            series.filter_sigma.push_back(sigma_of(then.covariance(about.state, about.state), more));
+            series.value.push_back(both.x(state));
+            series.sigma.push_back(sigma_of(both.covariance(state, state), more));
+            series.filter_value.push_back(then.x(state));
+            series.filter_sigma.push_back(sigma_of(then.covariance(state, state), more));
         }
-        out.push_back(std::move(series));
     }
     return true;
 }

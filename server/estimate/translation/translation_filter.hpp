@@ -4,9 +4,10 @@
 /// sigmas grow, and the next fix finds the vehicle again.
 ///
 /// States: position, velocity, acceleration (east, north, up at the pad; acceleration in all, gravity not split off),
-/// the receiver's slowly wandering position error (first-order Gauss-Markov), what the fix delay differs from the file
-/// by, the pad's height on the receiver's scale, and the slow error of heights from pressure.
-/// Acceleration follows R. A. Singer, IEEE Trans. AES-6(4), 1970, 473-483; its size and time are the caller's (expect).
+/// as late as fixes are and shown on time, the receiver's slowly wandering position error (first-order Gauss-Markov),
+/// what the fix delay differs from the file by, the pad's height on the receiver's scale, and the slow error of heights
+/// from pressure. Acceleration follows R. A. Singer, IEEE Trans. AES-6(4), 1970, 473-483; its size and time are the
+/// caller's (expect).
 ///
 /// Measurements may come late: each is used at the time at which it was true, by going back to the state before it and
 /// on again through those since (History below). What is older than the history is dropped. A measurement that does not

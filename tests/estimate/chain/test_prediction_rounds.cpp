@@ -19,10 +19,15 @@ struct Round {
     PredictionRefusal refusal = PredictionRefusal::none;
 };
 
-/// Two seconds of ticks with a coasting vehicle's state, and an inertial sample each `imu_period_s` (0: none).
-Round round_from(const VerticalEstimate& state, double imu_period_s) {
+RocketModel motorless() {
     RocketModel rocket = test::motorless(3, 0.005, 0.5);
     rocket.body_diameter_m = 0.08;
+    return rocket;
+}
+
+/// Two seconds of ticks with a coasting vehicle's state, and an inertial sample each `imu_period_s` (0: none).
+Round round_from(const VerticalEstimate& state, double imu_period_s) {
+    const RocketModel rocket = motorless();
     const Site site{};
     const DayAtmosphere air{PadReference{}};
     WindProfile wind(site);
@@ -56,6 +61,34 @@ VerticalEstimate coasting(double altitude_m, double speed_mps, double altitude_s
     state.vertical_speed_sigma_mps = speed_sigma_mps;
     return state;
 }
+
+/// Under a parachute, in a wind of 5 m/s to the east as the site file says, which flights teach.
+struct Descent {
+    explicit Descent(Phase phase) : rounds(motorless(), site) {
+        picture.atmosphere = &air;
+        picture.wind = &wind;
+        picture.phase.phase = phase;
+        picture.translation.valid = true;
+        picture.translation.covariance.setZero();
+        picture.translation.covariance.diagonal().head<6>().setConstant(0.01);
+    }
+    void at(double t_s, const Eigen::Vector3d& position_m, const Eigen::Vector3d& velocity_mps) {
+        picture.translation.t_ns = 1'000'000'000'000 + seconds_to_ns(t_s);
+        picture.translation.position_enu_m = position_m;
+        picture.translation.velocity_enu_mps = velocity_mps;
+        static_cast<void>(rounds.tick(picture.translation.t_ns, picture, nullptr, wind));
+    }
+
+    Site site = [] {
+        Site out{};
+        out.wind = {{.height_m = 0, .speed_mps = 5, .from_deg = 270}};
+        return out;
+    }();
+    DayAtmosphere air{PadReference{}};
+    WindProfile wind{site};
+    PredictionRounds rounds;
+    FlightPicture picture;
+};
 
 } // namespace
 
@@ -91,58 +124,26 @@ TEST_CASE("no prediction starts from a state that is none of a flight, and why i
 }
 
 TEST_CASE("what is left of a vehicle's own way under its drogue is not taken for wind") {
-    RocketModel rocket = test::motorless(3, 0.005, 0.5);
-    rocket.body_diameter_m = 0.08;
-    Site site{};
-    site.wind = {{.height_m = 0, .speed_mps = 5, .from_deg = 270}};
-    const DayAtmosphere air{PadReference{}};
-    WindProfile wind(site);
-    PredictionRounds rounds(rocket, site);
-    FlightPicture picture;
-    picture.atmosphere = &air;
-    picture.wind = &wind;
-    picture.phase.phase = Phase::under_drogue;
-    picture.translation.valid = true;
-    picture.translation.covariance.setZero();
-    picture.translation.covariance.diagonal().head<6>().setConstant(0.01);
+    Descent descent(Phase::under_drogue);
     // The wind is what the site file says; the vehicle flew north at 20 m/s when its drogue opened, and falls at 22
     // m/s.
     constexpr double kRate_mps = 22, kOwn_mps = 20, kLeast_s = 4;
-    constexpr std::int64_t kBegan_ns = 1'000'000'000'000;
     for (double t_s = 0; t_s < kLeast_s + 2; t_s += 0.1) {
-        picture.translation.t_ns = kBegan_ns + seconds_to_ns(t_s);
-        picture.translation.position_enu_m = {5 * t_s, 0, 1000 - kRate_mps * t_s};
-        picture.translation.velocity_enu_mps = {5, kOwn_mps * std::exp(-9.80665 * t_s / kRate_mps), -kRate_mps};
-        static_cast<void>(rounds.tick(picture.translation.t_ns, picture, nullptr, wind));
+        descent.at(t_s, {5 * t_s, 0, 1000 - kRate_mps * t_s},
+                   {5, kOwn_mps * std::exp(-9.80665 * t_s / kRate_mps), -kRate_mps});
     }
-    CHECK(std::abs(wind.at(900).y()) < 0.5 * wind.sigma_mps(900));
-    CHECK(wind.at(900).x() == Approx(5).margin(0.2));
+    CHECK(std::abs(descent.wind.at(900).y()) < 0.5 * descent.wind.sigma_mps(900));
+    CHECK(descent.wind.at(900).x() == Approx(5).margin(0.2));
 }
 
 TEST_CASE("a vehicle that lies on the ground shows no calm, though nobody saw it touch down yet") {
-    RocketModel rocket = test::motorless(3, 0.005, 0.5);
-    rocket.body_diameter_m = 0.08;
-    Site site{};
-    site.wind = {{.height_m = 0, .speed_mps = 5, .from_deg = 270}};
-    const DayAtmosphere air{PadReference{}};
-    WindProfile wind(site);
-    PredictionRounds rounds(rocket, site);
-    FlightPicture picture;
-    picture.atmosphere = &air;
-    picture.wind = &wind;
-    picture.phase.phase = Phase::under_main;
-    picture.translation.valid = true;
-    picture.translation.covariance.setZero();
-    picture.translation.covariance.diagonal().head<6>().setConstant(0.01);
+    Descent descent(Phase::under_main);
     // Down with the wind at 6 m/s, and then at rest.
     constexpr double kFalls_s = 12, kRate_mps = 6;
-    constexpr std::int64_t kBegan_ns = 1'000'000'000'000;
     for (double t_s = 0; t_s < kFalls_s + 9; t_s += 0.1) {
         const double falls = t_s < kFalls_s ? 1 : 0;
-        picture.translation.t_ns = kBegan_ns + seconds_to_ns(t_s);
-        picture.translation.position_enu_m = {5 * std::min(t_s, kFalls_s), 0, falls * kRate_mps * (kFalls_s - t_s)};
-        picture.translation.velocity_enu_mps = falls * Eigen::Vector3d(5, 0, -kRate_mps);
-        static_cast<void>(rounds.tick(picture.translation.t_ns, picture, nullptr, wind));
+        descent.at(t_s, {5 * std::min(t_s, kFalls_s), 0, falls * kRate_mps * (kFalls_s - t_s)},
+                   falls * Eigen::Vector3d(5, 0, -kRate_mps));
     }
-    CHECK(wind.at(0).x() == Approx(5).margin(0.2));
+    CHECK(descent.wind.at(0).x() == Approx(5).margin(0.2));
 }
